@@ -1,0 +1,72 @@
+//! Compiles the `.proto` files with protox, so that no `protoc` is needed.
+
+use std::path::{Path, PathBuf};
+
+use prost::Message as _;
+
+const FILES: [&str; 8] = [
+    "amount.proto",
+    "catalogue.proto",
+    "fact.proto",
+    "floor.proto",
+    "hello.proto",
+    "intake.proto",
+    "log.proto",
+    "report.proto",
+];
+
+/// Messages that `bay … --json` prints as they are: their field names are the
+/// names in the JSON.
+const PRINTED: [&str; 25] = [
+    "Amount",
+    "Grades",
+    "Money",
+    "NowResponse",
+    "NowBay",
+    "NowAir",
+    "NowJob",
+    "NowStage",
+    "NowDwell",
+    "NowSection",
+    "NowWorker",
+    "Notice",
+    "Receipt",
+    "Week",
+    "WeekBay",
+    "WeekJob",
+    "WeekStage",
+    "WeekType",
+    "WeekChemical",
+    "OddRecord",
+    "OddResponse",
+    "JobStory",
+    "StoryLine",
+    "StoryPlace",
+    "StoryUse",
+];
+
+fn main() -> Result<(), Box<dyn std::error::Error>> {
+    let root = Path::new(env!("CARGO_MANIFEST_DIR"));
+    println!("cargo:rerun-if-changed=baywright");
+    let files: Vec<PathBuf> = FILES
+        .iter()
+        .map(|f| root.join("baywright/v1").join(f))
+        .collect();
+    let mut compiler = protox::Compiler::new([root])?;
+    compiler.include_source_info(true).include_imports(true);
+    compiler.open_files(&files)?;
+    let descriptors = compiler.file_descriptor_set();
+    let out = PathBuf::from(std::env::var("OUT_DIR")?);
+    std::fs::write(out.join("descriptors.bin"), descriptors.encode_to_vec())?;
+    let mut builder = tonic_prost_build::configure()
+        .build_client(std::env::var_os("CARGO_FEATURE_CLIENT").is_some())
+        .build_server(std::env::var_os("CARGO_FEATURE_SERVER").is_some());
+    for name in PRINTED {
+        builder = builder.type_attribute(
+            format!("baywright.v1.{name}"),
+            "#[derive(serde::Serialize)]",
+        );
+    }
+    builder.compile_fds(descriptors)?;
+    Ok(())
+}

@@ -1,0 +1,1 @@
+//! Catalogue messages to and from [`baywright_terms::catalogue`].

@@ -1,0 +1,1 @@
+//! Humid air: vapour pressure, dew point, humidity at a surface.

@@ -1,0 +1,197 @@
+//! The shop's catalogue: what it is made of. The file a person edits is read
+//! in `file`, checked in `check`, compared in `change`.
+
+use std::collections::BTreeMap;
+
+use serde::{Deserialize, Serialize};
+
+use crate::amount::{Amount, Money, Ratio};
+use crate::code::Code;
+use crate::hours::OpenHours;
+use crate::temperature::MilliCelsius;
+
+/// Job type of a job that fits none in the catalogue.
+pub const UNSORTED: &str = "unsorted";
+
+/// All entries by code. `changed` parts of a catalogue have the same shape.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+pub struct Catalogue {
+    pub shop: Option<Shop>,
+    pub bays: BTreeMap<Code, Bay>,
+    pub workers: BTreeMap<Code, Worker>,
+    pub products: BTreeMap<Code, Product>,
+    pub stages: BTreeMap<Code, Stage>,
+    pub job_types: BTreeMap<Code, JobType>,
+}
+
+/// Where a number comes from, as the owner marked it in the file.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Source {
+    #[default]
+    Unmarked,
+    Shop,
+    Label,
+    Trade,
+    Guess,
+    Standard,
+}
+
+/// What a bare `floz` or `gal` means in this shop.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum UnitSystem {
+    #[default]
+    Metric,
+    Us,
+    Imperial,
+}
+
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Shop {
+    pub name: String,
+    /// IANA time zone.
+    pub zone: String,
+    /// ISO 4217.
+    pub currency: String,
+    pub units: UnitSystem,
+    pub open: Vec<OpenHours>,
+    pub breaks: Vec<OpenHours>,
+    /// Sentences for grades 1 to 5.
+    pub soil_grades: Vec<String>,
+    pub defects_grades: Vec<String>,
+    pub intricacy_grades: Vec<String>,
+}
+
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Bay {
+    pub name: String,
+    /// Vehicles it holds at once, at least 1.
+    pub places: u32,
+    pub retired: bool,
+}
+
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Worker {
+    pub name: String,
+    /// Cost of an hour in minor units; `None` where not given.
+    pub rate_minor: Option<i64>,
+    pub retired: bool,
+}
+
+/// How a product or stage stands to a finish.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Standing {
+    Fine,
+    Care,
+    Never,
+}
+
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct SurfaceRule {
+    pub finish: Code,
+    pub standing: Standing,
+    pub why: String,
+}
+
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Product {
+    pub name: String,
+    pub kind: String,
+    pub pack: Option<Amount>,
+    pub pack_price: Option<Money>,
+    /// Millionths of a gram per millilitre; `None` where unknown.
+    pub density_micro_g_per_ml: Option<i64>,
+    pub ratio: Option<Ratio>,
+    pub dwell_shortest_us: Option<i64>,
+    pub dwell_longest_us: Option<i64>,
+    pub unmetered: bool,
+    pub level_from_us: Option<i64>,
+    pub level_until_us: Option<i64>,
+    pub water_safe_us: Option<i64>,
+    pub full_cure_us: Option<i64>,
+    pub surface_lowest: Option<MilliCelsius>,
+    pub surface_highest: Option<MilliCelsius>,
+    pub rules: Vec<SurfaceRule>,
+    pub sds: String,
+    pub caution: String,
+    pub source: Source,
+    pub retired: bool,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum StageKind {
+    Cleaning,
+    Correction,
+    Coating,
+    Other,
+}
+
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Stage {
+    pub name: String,
+    pub kind: StageKind,
+    pub rules: Vec<SurfaceRule>,
+    pub caution: String,
+    pub retired: bool,
+}
+
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct StageAllowance {
+    pub stage: Code,
+    /// Labour on a vehicle of grade 3, microseconds.
+    pub allowance_us: i64,
+    pub source: Source,
+}
+
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct ProductAllowance {
+    pub product: Code,
+    /// Concentrate-equivalent.
+    pub amount: Amount,
+    pub source: Source,
+}
+
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Panel {
+    pub code: Code,
+    pub finish: Code,
+    /// Square centimetres; `None` where not measured.
+    pub area_cm2: Option<u32>,
+}
+
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct JobType {
+    pub name: String,
+    pub vehicle_class: Code,
+    /// In the order of work.
+    pub stages: Vec<StageAllowance>,
+    pub products: Vec<ProductAllowance>,
+    pub panels: Vec<Panel>,
+    pub price: Option<Money>,
+    pub retired: bool,
+}
+
+impl Catalogue {
+    /// Lays `changed` over this catalogue: an entry replaces the one of its code.
+    pub fn apply(&mut self, changed: &Catalogue) {
+        if changed.shop.is_some() {
+            self.shop.clone_from(&changed.shop);
+        }
+        let Catalogue {
+            shop: _,
+            bays,
+            workers,
+            products,
+            stages,
+            job_types,
+        } = changed.clone();
+        self.bays.extend(bays);
+        self.workers.extend(workers);
+        self.products.extend(products);
+        self.stages.extend(stages);
+        self.job_types.extend(job_types);
+    }
+}

@@ -1,0 +1,1 @@
+//! Finishes, and which product or stage may touch which.

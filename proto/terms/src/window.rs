@@ -1,0 +1,1 @@
+//! When a section may be levelled: label times, else the trade prior.
