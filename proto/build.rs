@@ -45,6 +45,17 @@ const PRINTED: [&str; 25] = [
     "StoryUse",
 ];
 
+/// Fields whose derived JSON would not be readable, and what writes them.
+const WRITTEN: [(&str, &str); 7] = [
+    ("NowJob.opening_event_id", "uuid"),
+    ("Receipt.event_id", "uuid"),
+    ("OddRecord.event_id", "uuid"),
+    ("StoryLine.event_id", "uuid"),
+    ("StoryLine.time_basis", "time_basis"),
+    ("Notice.severity", "severity"),
+    ("Amount.unit", "unit"),
+];
+
 fn main() -> Result<(), Box<dyn std::error::Error>> {
     let root = Path::new(env!("CARGO_MANIFEST_DIR"));
     println!("cargo:rerun-if-changed=baywright");
@@ -65,6 +76,12 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
         builder = builder.type_attribute(
             format!("baywright.v1.{name}"),
             "#[derive(serde::Serialize)]",
+        );
+    }
+    for (field, writer) in WRITTEN {
+        builder = builder.field_attribute(
+            format!("baywright.v1.{field}"),
+            format!("#[serde(serialize_with = \"crate::json::{writer}\")]"),
         );
     }
     builder.compile_fds(descriptors)?;

@@ -24,3 +24,4 @@ pub const PROTOCOL_HIGHEST: u32 = 1;
 pub const DEFAULT_PORT: u16 = 7421;
 
 pub mod catalogue;
+pub mod json;
