@@ -1,1 +1,3 @@
-//! To come.
+//! The daemon: the log, the facts folded from it, and gRPC.
+
+pub mod facts;
