@@ -22,6 +22,8 @@ pub const PROTOCOL_LOWEST: u32 = 1;
 pub const PROTOCOL_HIGHEST: u32 = 1;
 /// TCP port on the loopback address when nothing else is asked for.
 pub const DEFAULT_PORT: u16 = 7421;
+/// Unix socket that a bay on the server itself tries before TCP.
+pub const DEFAULT_SOCKET: &str = "/run/baywright/baywrightd.sock";
 
 pub mod catalogue;
 pub mod json;
