@@ -1,1 +1,3 @@
+//! The daemon's program: everything is in the library.
+
 fn main() {}
