@@ -1,1 +1,58 @@
-//! To come.
+//! `bay`: the terminal command at each bay, and the library under it.
+//!
+//! [`run`] is the whole command; [`device::Device`] is a bay's spool with its
+//! delivery, for programs that post by themselves.
+
+use std::ffi::OsString;
+use std::process::ExitCode;
+use std::sync::Arc;
+
+use clap::Parser as _;
+
+pub mod answer;
+pub mod args;
+pub mod cache;
+pub mod clock;
+pub mod commands;
+pub mod config;
+pub mod connect;
+pub mod context;
+pub mod error;
+
+use crate::answer::{Outcome, Output};
+use crate::args::Cli;
+use crate::clock::{Clocks, MachineClocks};
+use crate::context::Context;
+use crate::error::Error;
+
+/// Runs `bay` with the clocks of this machine. The first argument is the
+/// program's name.
+pub fn run(args: impl IntoIterator<Item = OsString>) -> ExitCode {
+    run_with(args, Arc::new(MachineClocks::default()))
+}
+
+/// As [`run`], with clocks from outside.
+pub fn run_with(args: impl IntoIterator<Item = OsString>, clocks: Arc<dyn Clocks>) -> ExitCode {
+    let cli = match Cli::try_parse_from(args) {
+        Ok(cli) => cli,
+        Err(error) => {
+            // Help and version also come this way; clap knows which stream.
+            let _ = error.print();
+            return ExitCode::from(u8::try_from(error.exit_code()).unwrap_or(2));
+        }
+    };
+    let output = Output {
+        json: cli.common.json,
+        no_color: cli.common.no_color,
+    };
+    output.settle();
+    output.print(answer(cli, clocks))
+}
+
+fn answer(cli: Cli, clocks: Arc<dyn Clocks>) -> Result<Outcome, Error> {
+    let context = Context::new(cli.common, clocks)?;
+    match cli.command {
+        Some(command) => commands::run(&context, command),
+        None => commands::now::run(&context, &commands::now::NowArgs::default()),
+    }
+}

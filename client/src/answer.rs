@@ -1,0 +1,127 @@
+//! What a command gives back, and how it reaches the terminal.
+
+use std::borrow::Cow;
+use std::io::Write as _;
+use std::process::ExitCode;
+
+use serde_json::{Value, json};
+
+use crate::error::Error;
+
+/// What a command found out or did.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Outcome {
+    /// For the person; may carry ANSI styles, which are stripped where they are
+    /// not wanted. Free text in it has gone through [`plain`].
+    pub text: String,
+    /// For `--json`: one object.
+    pub json: Value,
+}
+
+impl Outcome {
+    pub fn new(text: impl Into<String>, json: Value) -> Self {
+        Self {
+            text: text.into(),
+            json,
+        }
+    }
+
+    /// The command has written its own output.
+    pub fn written() -> Self {
+        Self::default()
+    }
+}
+
+/// How output is to look.
+#[derive(Debug, Clone, Copy, Default)]
+pub struct Output {
+    pub json: bool,
+    pub no_color: bool,
+}
+
+impl Output {
+    /// Sets the colour choice of the process once, before anything is printed.
+    pub fn settle(self) {
+        if self.no_color || self.json {
+            anstream::ColorChoice::Never.write_global();
+        }
+    }
+
+    /// Prints the outcome or the error, and gives the exit code.
+    pub fn print(self, result: Result<Outcome, Error>) -> ExitCode {
+        match result {
+            Ok(outcome) => {
+                let mut out = anstream::stdout().lock();
+                // A closed pipe is the reader's choice, not a failure of the fact.
+                let _ = if self.json && !outcome.json.is_null() {
+                    writeln!(out, "{}", outcome.json)
+                } else if outcome.text.is_empty() {
+                    Ok(())
+                } else {
+                    writeln!(out, "{}", outcome.text.trim_end())
+                };
+                let _ = out.flush();
+                ExitCode::SUCCESS
+            }
+            Err(error) => {
+                let mut err = anstream::stderr().lock();
+                let _ = writeln!(err, "Error: {}", plain_lines(error.message()));
+                if let Some(hint) = error.hint() {
+                    let _ = writeln!(err, "Hint: {}", plain_lines(hint));
+                }
+                if self.json {
+                    let object = json!({"error": {
+                        "kind": error.kind().word(),
+                        "message": error.message(),
+                        "hint": error.hint(),
+                    }});
+                    let _ = writeln!(anstream::stdout().lock(), "{object}");
+                }
+                error.exit_code()
+            }
+        }
+    }
+}
+
+/// Neutralises terminal control characters in a text somebody typed.
+///
+/// Vehicle names, notes and reasons come from other people: an escape sequence
+/// in one must not move a cursor, clear a screen or set a colour.
+pub fn plain(text: &str) -> Cow<'_, str> {
+    if text.chars().any(is_control) {
+        Cow::Owned(
+            text.chars()
+                .map(|c| if is_control(c) { '\u{fffd}' } else { c })
+                .collect(),
+        )
+    } else {
+        Cow::Borrowed(text)
+    }
+}
+
+/// As [`plain`], keeping line ends.
+pub fn plain_lines(text: &str) -> String {
+    text.split('\n').map(plain).collect::<Vec<_>>().join("\n")
+}
+
+/// C0, DEL, C1, and the characters that reorder or hide text.
+fn is_control(c: char) -> bool {
+    c.is_control()
+        || matches!(c,
+            '\u{200b}'..='\u{200f}' | '\u{2028}'..='\u{202e}' | '\u{2060}'..='\u{2069}' | '\u{feff}')
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn control_characters_of_free_text_are_neutralised() {
+        assert_eq!(plain("red three-wheeler"), "red three-wheeler");
+        assert_eq!(
+            plain("a\u{1b}[2Jb\u{7}\u{9b}c\u{202e}d"),
+            "a\u{fffd}[2Jb\u{fffd}\u{fffd}c\u{fffd}d"
+        );
+        assert_eq!(plain_lines("a\nb\rc"), "a\nb\u{fffd}c");
+    }
+}

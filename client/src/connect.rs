@@ -1,0 +1,185 @@
+//! The way to the daemon: which address, and deadlines on everything.
+
+use std::path::PathBuf;
+use std::str::FromStr;
+use std::time::Duration;
+
+use baywright_proto::{DEFAULT_PORT, DEFAULT_SOCKET};
+use hyper_util::rt::TokioIo;
+use tokio::net::UnixStream;
+use tonic::transport::{Channel, Endpoint, Uri};
+
+use crate::error::Error;
+
+/// Longest wait for a connection. A daemon in the same building answers in
+/// milliseconds; past this the person should not stand and wait.
+pub const CONNECT_MS_MAX: u64 = 1_500;
+
+/// Longest wait for the answer to a post or a look at the floor.
+pub const CALL_MS_MAX: u64 = 5_000;
+
+/// Longest wait for a report, which may fold the log anew.
+pub const REPORT_MS_MAX: u64 = 60_000;
+
+/// How often a connection that carries a call is asked whether it still lives.
+/// A half-open one is given up after this and [`KEEP_ALIVE_ANSWER_MS_MAX`].
+const KEEP_ALIVE_MS: u64 = 2_000;
+
+/// Longest wait for the answer to a keep-alive.
+const KEEP_ALIVE_ANSWER_MS_MAX: u64 = 2_000;
+
+/// Where the daemon listens.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Server {
+    Tcp(String),
+    Unix(PathBuf),
+    /// Nobody said: the default socket where it exists, else the default port.
+    Default,
+}
+
+impl FromStr for Server {
+    type Err = Error;
+
+    fn from_str(text: &str) -> Result<Self, Error> {
+        let text = text.trim();
+        if let Some(path) = text.strip_prefix("unix:") {
+            return Ok(Self::Unix(PathBuf::from(path)));
+        }
+        if text.starts_with('/') || text.starts_with("./") {
+            return Ok(Self::Unix(PathBuf::from(text)));
+        }
+        let (host, port) = match text.rsplit_once(':') {
+            // An IPv6 address without port has colons and no bracket at its end.
+            Some((host, port)) if !host.contains(':') || host.ends_with(']') => (host, Some(port)),
+            _ => (text, None),
+        };
+        let port = match port {
+            Some(port) => port.parse::<u16>().map_err(|_| unreadable(text))?,
+            None => DEFAULT_PORT,
+        };
+        let known = |c: char| c.is_ascii_alphanumeric() || "-._:[]%".contains(c);
+        if host.is_empty() || !host.chars().all(known) {
+            return Err(unreadable(text));
+        }
+        let host = if host.contains(':') && !host.starts_with('[') {
+            format!("[{host}]")
+        } else {
+            host.to_owned()
+        };
+        Ok(Self::Tcp(format!("{host}:{port}")))
+    }
+}
+
+fn unreadable(text: &str) -> Error {
+    Error::usage(format!("`{text}` is not a place where a daemon listens."))
+        .with_hint("Write HOST:PORT, for example 192.0.2.7:7421, or unix:PATH.")
+}
+
+impl std::fmt::Display for Server {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        match self {
+            Self::Tcp(address) => f.write_str(address),
+            Self::Unix(path) => write!(f, "unix:{}", path.display()),
+            Self::Default => write!(f, "127.0.0.1:{DEFAULT_PORT}"),
+        }
+    }
+}
+
+impl Server {
+    /// Opens a connection, within [`CONNECT_MS_MAX`].
+    pub async fn connect(&self) -> Result<Channel, Error> {
+        let deadline = Duration::from_millis(CONNECT_MS_MAX);
+        match tokio::time::timeout(deadline, self.open()).await {
+            Ok(result) => result,
+            Err(_) => Err(self.silent("it did not answer in time")),
+        }
+    }
+
+    async fn open(&self) -> Result<Channel, Error> {
+        match self {
+            Self::Tcp(address) => self.open_tcp(address).await,
+            Self::Unix(path) => self.open_unix(path.clone()).await,
+            Self::Default => {
+                let socket = PathBuf::from(DEFAULT_SOCKET);
+                if socket.exists()
+                    && let Ok(channel) = self.open_unix(socket).await
+                {
+                    return Ok(channel);
+                }
+                self.open_tcp(&format!("127.0.0.1:{DEFAULT_PORT}")).await
+            }
+        }
+    }
+
+    async fn open_tcp(&self, address: &str) -> Result<Channel, Error> {
+        let endpoint = Endpoint::from_shared(format!("http://{address}"))
+            .map_err(|_| unreadable(address))?
+            .tcp_nodelay(true);
+        patient(endpoint)
+            .connect()
+            .await
+            .map_err(|e| self.silent(&root_cause(&e)))
+    }
+
+    async fn open_unix(&self, path: PathBuf) -> Result<Channel, Error> {
+        // The address of a socket is its path; the URI only fills the header.
+        let endpoint = patient(Endpoint::from_static("http://localhost"));
+        let connector = tower::service_fn(move |_: Uri| {
+            let path = path.clone();
+            async move { UnixStream::connect(path).await.map(TokioIo::new) }
+        });
+        endpoint
+            .connect_with_connector(connector)
+            .await
+            .map_err(|e| self.silent(&root_cause(&e)))
+    }
+
+    fn silent(&self, why: &str) -> Error {
+        Error::unreachable(format!("No daemon at {self}: {why}."))
+            .with_hint("Is baywrightd running? `--server HOST:PORT` names another place.")
+    }
+}
+
+/// Deadlines and keep-alive: a half-open connection is noticed while a call waits.
+fn patient(endpoint: Endpoint) -> Endpoint {
+    endpoint
+        .connect_timeout(Duration::from_millis(CONNECT_MS_MAX))
+        .http2_keep_alive_interval(Duration::from_millis(KEEP_ALIVE_MS))
+        .keep_alive_timeout(Duration::from_millis(KEEP_ALIVE_ANSWER_MS_MAX))
+        .keep_alive_while_idle(true)
+}
+
+/// The innermost cause, in the operating system's words without its number.
+fn root_cause(error: &(dyn std::error::Error + 'static)) -> String {
+    let mut cause = error;
+    while let Some(source) = cause.source() {
+        cause = source;
+    }
+    let text = cause.to_string();
+    let text = text.split(" (os error").next().unwrap_or_default();
+    text.to_lowercase()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_server_is_a_host_with_a_port_or_a_socket() {
+        for (typed, means) in [
+            ("127.0.0.1:7421", "127.0.0.1:7421"),
+            ("shop-server", "shop-server:7421"),
+            ("[::1]:9", "[::1]:9"),
+            ("::1", "[::1]:7421"),
+            ("unix:/run/b.sock", "unix:/run/b.sock"),
+            ("/run/b.sock", "unix:/run/b.sock"),
+        ] {
+            let server: Server = typed.parse().unwrap();
+            assert_eq!(server.to_string(), means, "{typed}");
+        }
+        for typed in ["", ":1", "host:port", "host:70000", "a b:1", "http://x:1"] {
+            let error = typed.parse::<Server>().unwrap_err();
+            assert_eq!(error.kind(), crate::error::Kind::Usage, "{typed}");
+        }
+    }
+}

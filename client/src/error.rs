@@ -1,0 +1,193 @@
+//! What can go wrong for the person at the bay, and the exit code of each kind.
+//!
+//! This is the one place that picks exit codes and that reads gRPC statuses.
+
+use std::fmt;
+use std::process::ExitCode;
+
+use tonic::{Code, Status};
+use tonic_types::StatusExt as _;
+
+/// Reasons that the daemon puts into `ErrorInfo.reason`, as far as the client acts on them.
+pub mod reason {
+    /// `previous_device_seq` is not what the daemon holds of the device.
+    pub const OUT_OF_STEP: &str = "OUT_OF_STEP";
+    /// The fact cannot be read at all.
+    pub const UNREADABLE: &str = "UNREADABLE";
+}
+
+/// The kinds of failure; each has an exit code of its own.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Kind {
+    /// Something of this machine failed, for example its disk.
+    Internal,
+    /// The command line does not say enough, or says too much.
+    Usage,
+    /// What was asked for was read, and refused with a reason.
+    Refused,
+    /// No answer from the daemon, where one is needed.
+    Unreachable,
+    /// The daemon speaks another version of the protocol.
+    Version,
+    /// The daemon knows who asks, and does not allow it.
+    NotPermitted,
+}
+
+impl Kind {
+    /// The exit code of the process. 0 is a fact done or safely kept.
+    pub fn exit_code(self) -> u8 {
+        match self {
+            Self::Internal => 1,
+            Self::Usage => 2,
+            Self::Refused => 3,
+            Self::Unreachable | Self::Version => 4,
+            Self::NotPermitted => 5,
+        }
+    }
+
+    /// The word used in `--json`.
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::Internal => "internal",
+            Self::Usage => "usage",
+            Self::Refused => "refused",
+            Self::Unreachable => "unreachable",
+            Self::Version => "version",
+            Self::NotPermitted => "not_permitted",
+        }
+    }
+}
+
+/// A failure with what is wrong, and how to mend it.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Error {
+    kind: Kind,
+    message: String,
+    hint: Option<String>,
+}
+
+impl Error {
+    pub fn new(kind: Kind, message: impl Into<String>) -> Self {
+        Self {
+            kind,
+            message: message.into(),
+            hint: None,
+        }
+    }
+
+    pub fn usage(message: impl Into<String>) -> Self {
+        Self::new(Kind::Usage, message)
+    }
+
+    pub fn refused(message: impl Into<String>) -> Self {
+        Self::new(Kind::Refused, message)
+    }
+
+    pub fn unreachable(message: impl Into<String>) -> Self {
+        Self::new(Kind::Unreachable, message)
+    }
+
+    pub fn internal(message: impl Into<String>) -> Self {
+        Self::new(Kind::Internal, message)
+    }
+
+    /// Adds how to mend it.
+    #[must_use]
+    pub fn with_hint(mut self, hint: impl Into<String>) -> Self {
+        let hint = hint.into();
+        self.hint = (!hint.is_empty()).then_some(hint);
+        self
+    }
+
+    pub fn kind(&self) -> Kind {
+        self.kind
+    }
+
+    pub fn message(&self) -> &str {
+        &self.message
+    }
+
+    pub fn hint(&self) -> Option<&str> {
+        self.hint.as_deref()
+    }
+
+    pub fn exit_code(&self) -> ExitCode {
+        ExitCode::from(self.kind.exit_code())
+    }
+
+    /// Reads a failure of this machine's files, naming what was being done.
+    pub fn file(doing: &str, path: &std::path::Path, error: &std::io::Error) -> Self {
+        Self::internal(format!("{doing} {} failed: {error}.", path.display()))
+    }
+
+    /// Reads the daemon's answer to a call that is not a post.
+    ///
+    /// `wanted` names what was asked for, as in "the week".
+    pub fn from_status(status: &Status, wanted: &str) -> Self {
+        let details = status.get_error_details();
+        let hint = details.localized_message().map_or_else(
+            || {
+                details
+                    .bad_request()
+                    .and_then(|b| b.field_violations.first())
+                    .map(|v| v.description.clone())
+                    .unwrap_or_default()
+            },
+            |m| m.message.clone(),
+        );
+        let message = status.message();
+        match status.code() {
+            Code::PermissionDenied | Code::Unauthenticated => Self::new(
+                Kind::NotPermitted,
+                said_or(message, &format!("{wanted} is not permitted here.")),
+            ),
+            Code::Unimplemented => Self::new(
+                Kind::Version,
+                format!("This daemon does not know how to give {wanted}."),
+            )
+            .with_hint("It is older than this bay: update baywrightd first."),
+            Code::Unavailable | Code::DeadlineExceeded | Code::Cancelled => {
+                Self::unreachable(format!(
+                    "No answer from the daemon for {wanted}: {}.",
+                    quiet(message)
+                ))
+                .with_hint("Is baywrightd running? `--server HOST:PORT` names another place.")
+            }
+            Code::InvalidArgument
+            | Code::NotFound
+            | Code::FailedPrecondition
+            | Code::AlreadyExists
+            | Code::OutOfRange => Self::refused(said_or(message, &format!("{wanted}: refused."))),
+            _ => Self::unreachable(format!(
+                "The daemon could not give {wanted}: {}.",
+                quiet(message)
+            )),
+        }
+        .with_hint_if(hint)
+    }
+
+    fn with_hint_if(self, hint: String) -> Self {
+        if hint.is_empty() || hint == self.message {
+            self
+        } else {
+            self.with_hint(hint)
+        }
+    }
+}
+
+fn said_or(said: &str, other: &str) -> String {
+    if said.is_empty() { other } else { said }.to_owned()
+}
+
+/// A cause without its closing stop, so that it can stand inside a sentence.
+fn quiet(message: &str) -> &str {
+    message.trim_end_matches(['.', ' '])
+}
+
+impl fmt::Display for Error {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(&self.message)
+    }
+}
+
+impl std::error::Error for Error {}
