@@ -1,17 +1,71 @@
 //! An event of the log, decoded: who says that what happened when.
 
+use std::fmt;
 use std::sync::Arc;
 
 use baywright_terms::code::Code;
 use baywright_terms::time::Micros;
-use serde::{Deserialize, Serialize};
+use serde::{Deserialize, Deserializer, Serialize, Serializer, de};
 
 use crate::fact::Fact;
 
-/// UUID version 7 made by the device that posted the event.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
-#[serde(transparent)]
+/// UUID version 7 made by the device that posted the event. Printed and stored
+/// in readable formats as UUID text, so that it can also be a key there.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub struct EventId(pub [u8; 16]);
+
+impl fmt::Display for EventId {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        for (at, byte) in self.0.iter().enumerate() {
+            if matches!(at, 4 | 6 | 8 | 10) {
+                f.write_str("-")?;
+            }
+            write!(f, "{byte:02x}")?;
+        }
+        Ok(())
+    }
+}
+
+impl fmt::Debug for EventId {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        fmt::Display::fmt(self, f)
+    }
+}
+
+impl EventId {
+    /// Reads UUID text; hyphens may stand anywhere. `None` where it is not 32 hex digits.
+    pub fn parse(text: &str) -> Option<Self> {
+        let mut bytes = [0_u8; 16];
+        let mut digits = text.bytes().filter(|b| *b != b'-');
+        for byte in &mut bytes {
+            let high = char::from(digits.next()?).to_digit(16)?;
+            let low = char::from(digits.next()?).to_digit(16)?;
+            *byte = u8::try_from(high * 16 + low).ok()?;
+        }
+        digits.next().is_none().then_some(Self(bytes))
+    }
+}
+
+impl Serialize for EventId {
+    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        if serializer.is_human_readable() {
+            serializer.collect_str(self)
+        } else {
+            self.0.serialize(serializer)
+        }
+    }
+}
+
+impl<'de> Deserialize<'de> for EventId {
+    fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
+        if deserializer.is_human_readable() {
+            let text = std::borrow::Cow::<'de, str>::deserialize(deserializer)?;
+            Self::parse(&text).ok_or_else(|| de::Error::custom("not an event id"))
+        } else {
+            <[u8; 16]>::deserialize(deserializer).map(Self)
+        }
+    }
+}
 
 /// Place in the log, gapless from 1.
 #[derive(

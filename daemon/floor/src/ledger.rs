@@ -3,7 +3,7 @@
 
 use baywright_terms::time::Micros;
 
-use crate::event::Event;
+use crate::event::{Event, EventId};
 use crate::fact::Settled;
 use crate::row::Emitted;
 use crate::state::State;
@@ -48,4 +48,28 @@ pub trait Ledger {
 
     /// Adds rows of one event that lies after all others.
     fn add_rows(&mut self, rows: &[Emitted]) -> Result<(), Self::Error>;
+}
+
+/// What `absorb` needs of a store beside [`Ledger`]: the events by id, and
+/// whether each counts.
+///
+/// `entries` gives only events whose mark says that they are not struck, with
+/// the settlement of their mark.
+pub trait Index: Ledger {
+    /// Keeps an event, with its mark. A repeated id is not put again.
+    fn put(&mut self, event: &Event, mark: Mark<'_>) -> Result<(), Self::Error>;
+
+    /// Changes the mark of an event and gives the event; `None` where it has
+    /// not come yet.
+    fn mark(&mut self, id: EventId, mark: Mark<'_>) -> Result<Option<Event>, Self::Error>;
+
+    /// True where an event with this id has been put.
+    fn holds(&mut self, id: EventId) -> Result<bool, Self::Error>;
+}
+
+/// Whether an event counts, and the settlement that holds for it.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Mark<'a> {
+    pub struck: bool,
+    pub settled: Option<&'a Settled>,
 }

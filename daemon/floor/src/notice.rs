@@ -1,5 +1,6 @@
 //! Everything the fold may have to say about an event.
 
+use baywright_terms::amount::Nanolitres;
 use baywright_terms::code::Code;
 use baywright_terms::time::Micros;
 use serde::{Deserialize, Serialize};
@@ -18,7 +19,7 @@ pub enum Severity {
     Odd,
 }
 
-/// A notice in data; [`Notice::code`] is stable, the sentence is made by `words`.
+/// A notice in data; its code and its sentence are made by `words`.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub enum Notice {
     /// A worker's earlier stage was ended by starting another.
@@ -127,6 +128,22 @@ pub enum Notice {
         product: Code,
     },
     UnknownFact,
+    /// A product or stage was put on a panel of a finish that must not get it.
+    AgainstRule {
+        what: Code,
+        panel: Code,
+        finish: Code,
+        why: String,
+    },
+    /// Counted as taken from the bay's live mix.
+    FromMix {
+        product: Code,
+    },
+    /// A new mix took the place of one that still held something: counted as waste.
+    MixReplaced {
+        product: Code,
+        rest: Nanolitres,
+    },
     /// A device said that a post of its could not be read and was set aside.
     SetAside {
         text: String,
