@@ -2,6 +2,22 @@
 //! clock, no gRPC.
 //!
 //! Everything is counted in integers (microseconds, nanolitres, micrograms)
-//! and divided once, at the end, so that parts add up to their wholes.
+//! and divided once, at the end, so that parts add up to their wholes. The
+//! order of everything that comes out is fixed by what is in it.
 
+mod chemicals;
 pub mod figures;
+mod hours;
+mod input;
+mod labour;
+mod odd;
+mod place;
+mod span;
+mod story;
+mod throughput;
+mod week;
+
+pub use input::Input;
+pub use odd::odd;
+pub use story::story;
+pub use week::week;

@@ -1,0 +1,134 @@
+//! What the figures are worked out of, and an index over it.
+
+use std::collections::{BTreeMap, HashMap};
+
+use baywright_floor::catalogues::Catalogues;
+use baywright_floor::event::{EventId, JobKey, Seq};
+use baywright_floor::fact::Declaration;
+use baywright_floor::row::{
+    HandsOn, JobOpenedRow, MixMadeRow, NoticeRow, Presence, Row, UseRow, Waiting,
+};
+use baywright_terms::amount::Nanolitres;
+use baywright_terms::code::Code;
+use baywright_terms::time::Micros;
+
+/// Rows and the catalogue history, as one read of the facts saw them.
+#[derive(Debug, Clone, Copy)]
+pub struct Input<'a> {
+    /// In order of (origin, ordinal), provisional rows after them. It holds
+    ///
+    /// - every row that touches the span asked for,
+    /// - every row of each job that was released in it or stood in a bay in it,
+    /// - the `MixMade` row of every mix that a use or dump among them names,
+    /// - every notice that is not settled, and
+    /// - the provisional rows of what was still running at `as_of`.
+    ///
+    /// More rows do no harm; a row must not come twice.
+    pub rows: &'a [Row],
+    pub catalogues: &'a Catalogues,
+    /// Now, or the latest instant of the log as it was at `as_of_seq`.
+    pub as_of: Micros,
+    pub as_of_seq: Seq,
+    /// First and latest instant in the log; `None`: empty.
+    pub log_from: Option<Micros>,
+    pub log_until: Option<Micros>,
+}
+
+/// Everything about one job.
+#[derive(Debug, Default)]
+pub(crate) struct JobRows<'a> {
+    pub(crate) opened: Option<&'a JobOpenedRow>,
+    /// The first release.
+    pub(crate) released: Option<Micros>,
+    pub(crate) presences: Vec<&'a Presence>,
+    pub(crate) hands_on: Vec<&'a HandsOn>,
+    pub(crate) waiting: Vec<&'a Waiting>,
+    /// The latest declaration of each stage.
+    pub(crate) declared: BTreeMap<&'a Code, Declaration>,
+    pub(crate) uses: Vec<&'a UseRow>,
+}
+
+/// Part of a mix poured away.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Dumped {
+    pub(crate) mix: EventId,
+    pub(crate) volume: Nanolitres,
+    pub(crate) at: Micros,
+}
+
+/// The rows by what they are about; borrowed, built in one pass.
+#[derive(Debug, Default)]
+pub(crate) struct Index<'a> {
+    pub(crate) jobs: BTreeMap<JobKey, JobRows<'a>>,
+    /// On no job.
+    pub(crate) loose_uses: Vec<&'a UseRow>,
+    pub(crate) mixes: HashMap<EventId, &'a MixMadeRow>,
+    pub(crate) dumped: Vec<Dumped>,
+    pub(crate) notices: Vec<&'a NoticeRow>,
+}
+
+impl<'a> Index<'a> {
+    pub(crate) fn new(rows: &'a [Row]) -> Self {
+        let mut index = Self::default();
+        for row in rows {
+            index.add(row);
+        }
+        index
+    }
+
+    fn job(&mut self, job: JobKey) -> &mut JobRows<'a> {
+        self.jobs.entry(job).or_default()
+    }
+
+    fn add(&mut self, row: &'a Row) {
+        match row {
+            Row::JobOpened(opened) => self.job(opened.job).opened = Some(opened),
+            Row::JobReleased { job, at, .. } => {
+                let released = &mut self.job(*job).released;
+                *released = Some(released.map_or(*at, |before| before.min(*at)));
+            }
+            Row::Presence(presence) => self.job(presence.job).presences.push(presence),
+            Row::HandsOn(hands_on) => self.job(hands_on.job).hands_on.push(hands_on),
+            Row::Waiting(waiting) => self.job(waiting.job).waiting.push(waiting),
+            Row::Declared {
+                job,
+                stage,
+                declaration,
+                ..
+            } => {
+                self.job(*job).declared.insert(stage, *declaration);
+            }
+            Row::Use(used) => match used.job {
+                Some(job) => self.job(job).uses.push(used),
+                None => self.loose_uses.push(used),
+            },
+            Row::MixMade(mix) => {
+                self.mixes.insert(mix.mix, mix);
+            }
+            Row::MixDumped {
+                mix, volume, at, ..
+            } => self.dumped.push(Dumped {
+                mix: *mix,
+                volume: *volume,
+                at: *at,
+            }),
+            Row::Notice(notice) => self.notices.push(notice),
+            Row::Container { .. }
+            | Row::Coated(_)
+            | Row::Levelled { .. }
+            | Row::Lamp { .. }
+            | Row::Cured { .. }
+            | Row::Covered { .. }
+            | Row::FlawFound { .. }
+            | Row::FlawRemedied { .. }
+            | Row::Stock { .. }
+            | Row::Air { .. }
+            | Row::Counted { .. } => {}
+        }
+    }
+
+    /// The log's number of a job, where its opening is among the rows.
+    pub(crate) fn number(&self, job: JobKey) -> Option<u64> {
+        self.jobs.get(&job)?.opened?.number
+    }
+}

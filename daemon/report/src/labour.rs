@@ -1,0 +1,203 @@
+//! Labour of jobs, job types and stages against what the catalogue allows.
+//!
+//! Actual labour is the sum over workers of their hands-on time, so two people
+//! for an hour are two hours, plus what was declared at release for a stage
+//! without a record. ISO 22400-2 calls the worker's part of it *actual
+//! personnel work time* and opening to release *actual order execution time*
+//! (names from memory). A job counts all of its labour in the week of its
+//! release, whenever it was worked.
+//!
+//! Quoted is the allowance of the catalogue in force when the job was opened.
+//! A job type without allowances (`unsorted`, or one the catalogue does not
+//! have) has no quote, which is not the same as a quote of nothing.
+
+use std::collections::BTreeMap;
+
+use baywright_floor::catalogues::Catalogues;
+use baywright_floor::event::JobKey;
+use baywright_floor::fact::Declaration;
+use baywright_floor::row::{Ended, HandsOn};
+use baywright_terms::catalogue::StageAllowance;
+use baywright_terms::code::Code;
+use baywright_terms::time::Micros;
+
+use crate::figures::{JobFigures, StageFigures, TypeFigures};
+use crate::input::{Index, JobRows};
+use crate::place::is_bay;
+use crate::span::{Span, sum_us};
+
+/// The figures of one job up to `as_of`; `None` where its opening is not among
+/// the rows.
+pub(crate) fn job_figures(
+    index: &Index<'_>,
+    catalogues: &Catalogues,
+    as_of: Micros,
+    job: JobKey,
+) -> Option<JobFigures> {
+    let rows = index.jobs.get(&job)?;
+    let opened = rows.opened?;
+    let allowances = allowances(catalogues, opened.opened, &opened.job_type);
+    let stages = stage_figures(rows, allowances);
+    let declared_us = sum_us(declared(rows).map(|(_, us)| us));
+    let hands_on_us = |counts: &dyn Fn(&HandsOn) -> bool| {
+        sum_us(
+            rows.hands_on
+                .iter()
+                .filter(|h| counts(h))
+                .map(|h| length_us(h)),
+        )
+    };
+    let recorded_us = hands_on_us(&|_| true);
+    let actual_us = recorded_us.saturating_add(declared_us);
+    let rework_us = if opened.comeback_of.is_some() {
+        actual_us
+    } else {
+        hands_on_us(&|h| h.rework)
+    };
+    Some(JobFigures {
+        job,
+        number: opened.number,
+        handle: opened.handle.clone(),
+        job_type: opened.job_type.clone(),
+        vehicle: opened.vehicle.clone(),
+        bay: main_bay(rows, as_of),
+        opened: opened.opened,
+        released: rows.released,
+        quoted_us: allowances.map(|a| sum_us(a.iter().map(|s| s.allowance_us))),
+        actual_us,
+        first_pass_us: actual_us.saturating_sub(rework_us),
+        rework_us,
+        unclosed_us: hands_on_us(&|h| h.ended == Ended::Unclosed),
+        declared_us,
+        cycle_us: rows
+            .released
+            .map(|released| Span::new(opened.opened, released).length_us()),
+        stages,
+        comeback_of: opened.comeback_of,
+        comeback_of_number: opened.comeback_of.and_then(|of| index.number(of)),
+    })
+}
+
+/// Sums the figures of released jobs by type, in order of code.
+pub(crate) fn type_figures(jobs: &[JobFigures]) -> Vec<TypeFigures> {
+    let mut types: BTreeMap<&Code, Vec<&JobFigures>> = BTreeMap::new();
+    for job in jobs {
+        types.entry(&job.job_type).or_default().push(job);
+    }
+    types
+        .into_iter()
+        .map(|(job_type, jobs)| {
+            let quoted = jobs.iter().filter(|j| j.quoted_us.is_some());
+            let unquoted = jobs.iter().filter(|j| j.quoted_us.is_none());
+            TypeFigures {
+                job_type: job_type.clone(),
+                jobs: count(jobs.len()),
+                jobs_quoted: count(quoted.count()),
+                quoted_us: sum_us(jobs.iter().filter_map(|j| j.quoted_us)),
+                actual_us: sum_us(jobs.iter().map(|j| j.actual_us)),
+                actual_unquoted_us: sum_us(unquoted.map(|j| j.actual_us)),
+                stages: sum_stages(&jobs),
+            }
+        })
+        .collect()
+}
+
+/// What the catalogue in force at an instant allows; `None` for nothing.
+fn allowances<'c>(
+    catalogues: &'c Catalogues,
+    at: Micros,
+    job_type: &Code,
+) -> Option<&'c [StageAllowance]> {
+    let job_type = catalogues.at(at).catalogue.job_types.get(job_type)?;
+    (!job_type.stages.is_empty()).then_some(job_type.stages.as_slice())
+}
+
+/// Minutes that stand in for a record; a stage that has one needs none.
+fn declared<'r>(rows: &'r JobRows<'_>) -> impl Iterator<Item = (&'r Code, i64)> {
+    rows.declared.iter().filter_map(|(stage, declaration)| {
+        let recorded = rows.hands_on.iter().any(|h| &h.stage == *stage);
+        match declaration {
+            Declaration::DoneAbout { about_us } if !recorded => Some((*stage, (*about_us).max(0))),
+            _ => None,
+        }
+    })
+}
+
+fn stage_figures(rows: &JobRows<'_>, allowances: Option<&[StageAllowance]>) -> Vec<StageFigures> {
+    let mut actual: BTreeMap<&Code, i64> = BTreeMap::new();
+    let recorded = rows.hands_on.iter().map(|h| (&h.stage, length_us(h)));
+    for (stage, us) in recorded.chain(declared(rows)) {
+        let sum = actual.entry(stage).or_default();
+        *sum = sum.saturating_add(us);
+    }
+    let mut stages: Vec<StageFigures> = Vec::new();
+    for allowance in allowances.unwrap_or_default() {
+        if let Some(twice) = stages.iter_mut().find(|s| s.stage == allowance.stage) {
+            twice.quoted_us = twice.quoted_us.saturating_add(allowance.allowance_us);
+            continue;
+        }
+        let actual_us = actual.remove(&allowance.stage);
+        stages.push(StageFigures {
+            stage: allowance.stage.clone(),
+            jobs: u32::from(actual_us.is_some()),
+            quoted_us: allowance.allowance_us,
+            actual_us: actual_us.unwrap_or(0),
+            allowed: true,
+        });
+    }
+    stages.extend(actual.into_iter().map(|(stage, actual_us)| StageFigures {
+        stage: stage.clone(),
+        jobs: 1,
+        quoted_us: 0,
+        actual_us,
+        allowed: false,
+    }));
+    stages
+}
+
+/// Stages of several jobs: allowed ones in the order in which the jobs have
+/// them, then the others by code.
+fn sum_stages(jobs: &[&JobFigures]) -> Vec<StageFigures> {
+    let mut sums: Vec<StageFigures> = Vec::new();
+    for stage in jobs.iter().flat_map(|j| &j.stages) {
+        match sums.iter_mut().find(|s| s.stage == stage.stage) {
+            Some(sum) => {
+                sum.jobs = sum.jobs.saturating_add(stage.jobs);
+                sum.quoted_us = sum.quoted_us.saturating_add(stage.quoted_us);
+                sum.actual_us = sum.actual_us.saturating_add(stage.actual_us);
+                sum.allowed |= stage.allowed;
+            }
+            None => sums.push(stage.clone()),
+        }
+    }
+    let (allowed, mut others): (Vec<_>, Vec<_>) = sums.into_iter().partition(|s| s.allowed);
+    others.sort_by(|a, b| a.stage.cmp(&b.stage));
+    allowed.into_iter().chain(others).collect()
+}
+
+/// The bay with the most job time, the first by code among equals; the other
+/// places (`holding`, `away`) are not bays.
+fn main_bay(rows: &JobRows<'_>, as_of: Micros) -> Code {
+    let mut stays: BTreeMap<&Code, i64> = BTreeMap::new();
+    for presence in rows.presences.iter().filter(|p| is_bay(&p.place)) {
+        let span = Span::new(presence.from, presence.until.unwrap_or(as_of));
+        let sum = stays.entry(&presence.place).or_default();
+        *sum = sum.saturating_add(span.length_us());
+    }
+    let mut main: Option<(&Code, i64)> = None;
+    for (bay, us) in stays {
+        if main.is_none_or(|(_, most)| us > most) {
+            main = Some((bay, us));
+        }
+    }
+    main.map_or_else(|| Code::new(""), |(bay, _)| bay.clone())
+}
+
+fn length_us(hands_on: &HandsOn) -> i64 {
+    Span::new(hands_on.from, hands_on.until).length_us()
+}
+
+/// A count of things in memory, which are never more than a `u32` holds.
+pub(crate) fn count(things: usize) -> u32 {
+    u32::try_from(things).unwrap_or(u32::MAX)
+}

@@ -1,0 +1,81 @@
+//! The week: all its figures at once.
+
+use baywright_floor::event::JobKey;
+use baywright_terms::time::Micros;
+use jiff::Timestamp;
+use jiff::tz::TimeZone;
+
+use crate::chemicals;
+use crate::figures::{JobFigures, Week};
+use crate::input::{Index, Input};
+use crate::labour;
+use crate::odd::odd_figures;
+use crate::span::Span;
+use crate::throughput;
+
+/// The figures of a week called `name`, for example `2026-W48`, that runs from
+/// `from` to `until` in the shop's zone. The span may be any other one.
+pub fn week(input: &Input<'_>, name: &str, from: Micros, until: Micros) -> Week {
+    let index = Index::new(input.rows);
+    let whole = Span::new(from, until);
+    let counted = Span::new(from, until.min(input.as_of));
+    let jobs = released_in(&index, input, whole);
+    let last = input.catalogues.at(counted.until);
+    let shop = last.catalogue.shop.as_ref();
+    let bays = throughput::bay_figures(&index, input.catalogues, counted, input.as_of, &jobs);
+    Week {
+        week: name.to_owned(),
+        shop: shop.map(|s| s.name.clone()).unwrap_or_default(),
+        zone: shop.map(|s| s.zone.clone()).unwrap_or_default(),
+        currency: shop.map(|s| s.currency.clone()).unwrap_or_default(),
+        from: whole.from,
+        until: whole.until,
+        counted_until: counted.until,
+        as_of_seq: input.as_of_seq,
+        as_of: input.as_of,
+        bays,
+        types: labour::type_figures(&jobs),
+        chemicals: chemicals::chemical_figures(&index, input.catalogues, whole, &jobs),
+        odd: odd_figures(&index, false),
+        log_span: input.log_from.zip(input.log_until),
+        remark: remark(input, name, whole, &last.zone),
+        jobs,
+    }
+}
+
+/// Jobs released in the span, in order of release.
+fn released_in(index: &Index<'_>, input: &Input<'_>, span: Span) -> Vec<JobFigures> {
+    let in_span = |job: &JobKey| {
+        let released = index.jobs.get(job).and_then(|rows| rows.released);
+        released.is_some_and(|at| span.holds(at))
+    };
+    let mut jobs: Vec<JobFigures> = index
+        .jobs
+        .keys()
+        .filter(|job| in_span(job))
+        .filter_map(|job| labour::job_figures(index, input.catalogues, input.as_of, *job))
+        .collect();
+    jobs.sort_by_key(|job| (job.released, job.opened, job.job));
+    jobs
+}
+
+fn remark(input: &Input<'_>, name: &str, week: Span, zone: &TimeZone) -> String {
+    let Some((first, latest)) = input.log_from.zip(input.log_until) else {
+        return "The log is empty: nothing has been posted yet.".to_owned();
+    };
+    if input.as_of < week.from {
+        return format!("{name} has not begun.");
+    }
+    if latest < week.from || week.until <= first {
+        let (first, latest) = (date(first, zone), date(latest, zone));
+        return format!("Nothing was posted in {name}; the log runs from {first} to {latest}.");
+    }
+    String::new()
+}
+
+fn date(at: Micros, zone: &TimeZone) -> String {
+    Timestamp::from_microsecond(at.0).map_or_else(
+        |_| "an unknown day".to_owned(),
+        |at| zone.to_datetime(at).date().to_string(),
+    )
+}
