@@ -18,6 +18,7 @@ pub mod config;
 pub mod connect;
 pub mod context;
 pub mod error;
+pub mod render;
 
 use crate::answer::{Outcome, Output};
 use crate::args::Cli;

@@ -1,0 +1,63 @@
+//! Odd records, and the command that settles each.
+
+use baywright_proto::v1::{OddRecord, OddResponse};
+
+use super::calendar::Calendar;
+use super::figure::counted;
+use super::text::{clean, paragraph};
+
+/// How much is said of a record.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Detail {
+    /// As part of another page.
+    Short,
+    /// With its day, year and event id.
+    Full,
+}
+
+/// All odd records as text of at most `page` columns.
+pub fn list(response: &OddResponse, page: usize) -> String {
+    let calendar = Calendar::of(&response.zone);
+    if response.odd.is_empty() {
+        return "Nothing to settle.\n".to_owned();
+    }
+    let count = u64::try_from(response.odd.len()).unwrap_or(u64::MAX);
+    let mut out = format!("{} to settle.\n", counted(count, "record", "records"));
+    for record_to_settle in &response.odd {
+        out.push('\n');
+        out.push_str(&record(record_to_settle, &calendar, Detail::Full, page));
+    }
+    out
+}
+
+/// One record: where and when, what is odd, and what settles it.
+pub fn record(record: &OddRecord, calendar: &Calendar, detail: Detail, page: usize) -> String {
+    let when = match detail {
+        Detail::Short => calendar.short_day_and_time(record.occurred_us),
+        Detail::Full => calendar.day_and_time(record.occurred_us),
+    };
+    let mut head = vec![format!("event {}", record.seq), when];
+    if !record.bay.is_empty() {
+        head.push(clean(&record.bay));
+    }
+    if record.job_number != 0 {
+        head.push(format!("job {}", record.job_number));
+    }
+    let mut out = paragraph(&head.join(", "), page, 2);
+    out.push('\n');
+    out.push_str(&paragraph(&format!("  {}", clean(&record.text)), page, 0));
+    out.push('\n');
+    if record.settled {
+        out.push_str("  settled\n");
+    } else if !record.settle_with.is_empty() {
+        let command = format!("  > {}", clean(&record.settle_with));
+        out.push_str(&paragraph(&command, page, 4));
+        out.push('\n');
+    }
+    if detail == Detail::Full && !record.event_id.is_empty() {
+        let id = baywright_proto::json::uuid_text(&record.event_id);
+        out.push_str(&paragraph(&format!("  id {id}"), page, 2));
+        out.push('\n');
+    }
+    out
+}
