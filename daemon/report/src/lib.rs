@@ -7,7 +7,6 @@
 
 mod chemicals;
 pub mod figures;
-mod hours;
 mod input;
 mod labour;
 mod odd;

@@ -26,10 +26,10 @@ use baywright_floor::catalogues::{Catalogues, Snapshot};
 use baywright_floor::event::JobKey;
 use baywright_floor::timeline::{self, BayTime, JobTime};
 use baywright_terms::code::Code;
+use baywright_terms::hours::open_intervals;
 use baywright_terms::time::Micros;
 
 use crate::figures::{JobFigures, WeekBay};
-use crate::hours::open_within;
 use crate::input::{Index, JobRows};
 use crate::labour::count;
 use crate::place::is_bay;
@@ -76,16 +76,18 @@ pub(crate) fn bay_figures(
             in_bay.entry(bay).or_default().push(job);
         }
     }
+    let last = catalogues.at(counted.until);
     let mut bays: BTreeSet<&Code> = pieces
         .iter()
-        .flat_map(|piece| &piece.snapshot.catalogue.bays)
+        .map(|piece| piece.snapshot)
+        .chain([last])
+        .flat_map(|snapshot| &snapshot.catalogue.bays)
         .filter(|(_, bay)| !bay.retired)
         .map(|(code, _)| code)
         .collect();
     bays.extend(in_bay.keys().filter(|bay| is_bay(bay)));
     bays.extend(labour.keys());
     bays.extend(released.iter().map(|j| &j.bay).filter(|bay| is_bay(bay)));
-    let last = catalogues.at(counted.until);
     bays.into_iter()
         .map(|bay| {
             let jobs_here = in_bay.get(bay).map(Vec::as_slice).unwrap_or_default();
@@ -247,5 +249,8 @@ fn open_stretches(snapshot: &Snapshot, span: Span) -> Vec<Stretch> {
     let Some(shop) = &snapshot.catalogue.shop else {
         return Vec::new();
     };
-    open_within(&shop.open, &snapshot.zone, span)
+    open_intervals(&shop.open, &snapshot.zone, span.from, span.until)
+        .into_iter()
+        .map(|(from, until)| (from.0, until.0))
+        .collect()
 }

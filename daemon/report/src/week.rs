@@ -2,7 +2,6 @@
 
 use baywright_floor::event::JobKey;
 use baywright_terms::time::Micros;
-use jiff::Timestamp;
 use jiff::tz::TimeZone;
 
 use crate::chemicals;
@@ -67,15 +66,8 @@ fn remark(input: &Input<'_>, name: &str, week: Span, zone: &TimeZone) -> String 
         return format!("{name} has not begun.");
     }
     if latest < week.from || week.until <= first {
-        let (first, latest) = (date(first, zone), date(latest, zone));
+        let (first, latest) = (first.civil(zone).date(), latest.civil(zone).date());
         return format!("Nothing was posted in {name}; the log runs from {first} to {latest}.");
     }
     String::new()
-}
-
-fn date(at: Micros, zone: &TimeZone) -> String {
-    Timestamp::from_microsecond(at.0).map_or_else(
-        |_| "an unknown day".to_owned(),
-        |at| zone.to_datetime(at).date().to_string(),
-    )
 }

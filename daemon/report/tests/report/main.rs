@@ -1,0 +1,14 @@
+//! Tables and properties of the figures, through the public functions only.
+
+#![allow(
+    clippy::unwrap_used,
+    reason = "clippy's exception for tests does not reach the functions that tests share"
+)]
+
+mod chemicals;
+mod labour;
+mod made;
+mod speed;
+mod story;
+mod throughput;
+mod week;
