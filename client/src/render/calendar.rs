@@ -2,7 +2,7 @@
 
 use jiff::Timestamp;
 use jiff::fmt::strtime;
-use jiff::tz::TimeZone;
+use jiff::tz::{TimeZone, TimeZoneDatabase};
 
 /// Shown for an instant that no calendar has.
 const NO_INSTANT: &str = "unknown";
@@ -18,7 +18,9 @@ impl Calendar {
     /// The calendar of an IANA zone; UTC, and named so, where the zone is not
     /// known here.
     pub fn of(zone: &str) -> Self {
-        TimeZone::get(zone).map_or_else(
+        // The data built in: looking through the system folder takes longer
+        // than the whole answer.
+        TimeZoneDatabase::bundled().get(zone).map_or_else(
             |_| Self {
                 zone: TimeZone::UTC,
                 name: "UTC".to_owned(),

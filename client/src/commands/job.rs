@@ -1,0 +1,71 @@
+//! `bay job`: the story of one job.
+
+use baywright_proto::v1::report_service_client::ReportServiceClient;
+use baywright_proto::v1::{JobRequest, job_request};
+use clap::Args;
+use serde_json::json;
+
+use super::page;
+use crate::answer::Outcome;
+use crate::connect::REPORT_MS_MAX;
+use crate::context::Context;
+use crate::error::Error;
+use crate::render;
+
+/// The story of one job: what was quoted, what it took, every event of it.
+///
+/// Each event has its number in the log, so that it can be struck out or
+/// settled; what was struck out is shown and marked.
+#[derive(Debug, Default, Args)]
+#[command(after_help = "\
+Examples:
+  bay job 118    by its number
+  bay job b2-7   by the handle that a bay gave it while the daemon was away")]
+pub struct JobArgs {
+    /// Its number, or a bay's handle such as b2-7.
+    #[arg(value_name = "JOB")]
+    pub number: Option<String>,
+    /// Leave out every event after this one.
+    #[arg(long, value_name = "SEQ")]
+    pub as_of: Option<u64>,
+}
+
+/// Asks for the story and lays it out.
+pub fn run(context: &Context, args: &JobArgs) -> Result<Outcome, Error> {
+    let typed = args.number.as_ref().or(context.common.job.as_ref());
+    let Some(typed) = typed.map(|t| t.trim()).filter(|t| !t.is_empty()) else {
+        return Err(Error::usage("Which job?").with_hint("Write its number: bay job 118"));
+    };
+    let request = JobRequest {
+        job: Some(read_job(typed)),
+        as_of_seq: args.as_of.unwrap_or(0),
+    };
+    let response = context.call_within(REPORT_MS_MAX, "the job", async |channel| {
+        ReportServiceClient::new(channel).job(request).await
+    })?;
+    let story = response
+        .story
+        .ok_or_else(|| Error::internal("The daemon answered without a job."))?;
+    let text = render::job::story(&story, page::columns());
+    Ok(Outcome::new(text, json!({ "job": story })))
+}
+
+/// A plain number, also with `#` before it, is the daemon's; all else a handle.
+fn read_job(typed: &str) -> job_request::Job {
+    match typed.strip_prefix('#').unwrap_or(typed).parse() {
+        Ok(number) => job_request::Job::Number(number),
+        Err(_) => job_request::Job::Handle(typed.to_owned()),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_number_is_the_daemons_and_a_handle_the_bays() {
+        assert_eq!(read_job("118"), job_request::Job::Number(118));
+        assert_eq!(read_job("#118"), job_request::Job::Number(118));
+        assert_eq!(read_job("b2-7"), job_request::Job::Handle("b2-7".to_owned()));
+    }
+}
