@@ -79,4 +79,11 @@ pub struct Common {
 pub enum Command {
     /// What is on in the shop, or in one bay.
     Now(commands::now::NowArgs),
+    Week(commands::week::WeekArgs),
+    Job(commands::job::JobArgs),
+    Export(commands::export::ExportArgs),
+    #[command(hide = true)]
+    Completions(commands::generate::CompletionsArgs),
+    #[command(hide = true)]
+    Man(commands::generate::ManArgs),
 }

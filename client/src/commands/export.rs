@@ -1,5 +1,6 @@
 //! `bay export csv`: the log as rows for a spreadsheet.
 
+use std::fmt::Write as _;
 use std::fs::File;
 use std::io::{BufWriter, IsTerminal as _, Write};
 use std::path::{Path, PathBuf};
@@ -22,6 +23,8 @@ use crate::error::Error;
 
 mod cell;
 mod row;
+#[cfg(test)]
+mod tests;
 
 /// Longest wait for the next record. The daemon reads them from its disk, so a
 /// longer silence is a lost connection.
@@ -65,7 +68,7 @@ enum What {
 fn csv_help() -> String {
     let mut help = "Example:\n  bay export csv --out events.csv\n\nColumns:\n".to_owned();
     for (name, meaning) in COLUMNS {
-        help.push_str(&format!("  {name:<16}{meaning}\n"));
+        let _ = writeln!(help, "  {name:<16}{meaning}");
     }
     help
 }
@@ -81,9 +84,8 @@ pub fn run(context: &Context, args: &ExportArgs) -> Result<Outcome, Error> {
             let show = !stdout.is_terminal();
             match events(context, &zone, stdout.lock(), show) {
                 // The reader of a pipe has seen enough.
-                Err(Failure::Closed) => Ok(Outcome::written()),
+                Err(Failure::Closed) | Ok(_) => Ok(Outcome::written()),
                 Err(Failure::Other(error)) => Err(error),
-                Ok(_) => Ok(Outcome::written()),
             }
         }
         Some(path) => {
@@ -136,7 +138,8 @@ fn events(context: &Context, zone: &TimeZone, out: impl Write, show: bool) -> Re
     let mut csv = csv::WriterBuilder::new()
         .terminator(csv::Terminator::CRLF)
         .from_writer(out);
-    csv.write_record(COLUMNS.map(|(name, _)| name)).map_err(closed)?;
+    csv.write_record(COLUMNS.map(|(name, _)| name))
+        .map_err(closed)?;
     let bar = progress(context, show)?;
     let request = v1::WatchRequest {
         after_seq: 0,
@@ -168,7 +171,8 @@ fn next(
     stream: &mut Streaming<v1::WatchResponse>,
 ) -> Result<Option<v1::WatchResponse>, Error> {
     let limit = Duration::from_millis(NEXT_RECORD_MS_MAX);
-    let message = context.block_on(async { tokio::time::timeout(limit, stream.message()).await })?;
+    let message =
+        context.block_on(async { tokio::time::timeout(limit, stream.message()).await })?;
     match message {
         Ok(Ok(message)) => Ok(message),
         Ok(Err(status)) => Err(Error::from_status(&status, "the log")),
@@ -182,7 +186,9 @@ fn next(
 fn closed(error: csv::Error) -> Failure {
     match error.into_kind() {
         csv::ErrorKind::Io(error) => io_failure(&error),
-        other => Failure::Other(Error::internal(format!("A row could not be written: {other:?}."))),
+        other => Failure::Other(Error::internal(format!(
+            "A row could not be written: {other:?}."
+        ))),
     }
 }
 
@@ -190,7 +196,9 @@ fn io_failure(error: &std::io::Error) -> Failure {
     if error.kind() == std::io::ErrorKind::BrokenPipe {
         Failure::Closed
     } else {
-        Failure::Other(Error::internal(format!("The rows could not be written: {error}.")))
+        Failure::Other(Error::internal(format!(
+            "The rows could not be written: {error}."
+        )))
     }
 }
 
@@ -200,7 +208,9 @@ fn progress(context: &Context, show: bool) -> Result<ProgressBar, Error> {
         return Ok(ProgressBar::hidden());
     }
     let now = context.call("the floor", async |channel| {
-        FloorServiceClient::new(channel).now(v1::NowRequest::default()).await
+        FloorServiceClient::new(channel)
+            .now(v1::NowRequest::default())
+            .await
     })?;
     let bar = ProgressBar::with_draw_target(Some(now.head_seq), ProgressDrawTarget::stderr());
     // Plain signs, for serial consoles.

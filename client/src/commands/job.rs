@@ -47,7 +47,7 @@ pub fn run(context: &Context, args: &JobArgs) -> Result<Outcome, Error> {
         .story
         .ok_or_else(|| Error::internal("The daemon answered without a job."))?;
     let text = render::job::story(&story, page::columns());
-    Ok(Outcome::new(text, json!({ "job": story })))
+    Ok(Outcome::new(text, json!({ "story": story })))
 }
 
 /// A plain number, also with `#` before it, is the daemon's; all else a handle.
@@ -61,11 +61,76 @@ fn read_job(typed: &str) -> job_request::Job {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::render::fixture;
+
+    #[test]
+    fn the_names_in_the_json_are_part_of_the_contract() {
+        let json = json!({ "story": fixture::story() });
+        let paths = fixture::key_paths(&json).join("\n");
+        insta::assert_snapshot!(paths, @"
+        story.as_of_seq
+        story.job.actual_us
+        story.job.bay
+        story.job.comeback_of
+        story.job.cycle_us
+        story.job.declared_us
+        story.job.handle
+        story.job.job_type
+        story.job.no_allowance
+        story.job.number
+        story.job.quoted_us
+        story.job.released_us
+        story.job.rework_us
+        story.job.stages[].actual_us
+        story.job.stages[].jobs
+        story.job.stages[].no_allowance
+        story.job.stages[].quoted_us
+        story.job.stages[].stage
+        story.job.unclosed_us
+        story.job.vehicle
+        story.lines[].bay
+        story.lines[].by[]
+        story.lines[].device
+        story.lines[].event_id
+        story.lines[].notices[]
+        story.lines[].occurred_us
+        story.lines[].seq
+        story.lines[].struck
+        story.lines[].text
+        story.lines[].time_basis
+        story.odd[].bay
+        story.odd[].code
+        story.odd[].event_id
+        story.odd[].job_number
+        story.odd[].occurred_us
+        story.odd[].seq
+        story.odd[].settle_with
+        story.odd[].settled
+        story.odd[].text
+        story.opened_us
+        story.places[].from_us
+        story.places[].hands_on_us
+        story.places[].idle_us
+        story.places[].place
+        story.places[].until_us
+        story.places[].waiting_us
+        story.uses[].allowance
+        story.uses[].product
+        story.uses[].seqs[]
+        story.uses[].unit
+        story.uses[].used
+        story.uses[].uses_without_amount
+        story.zone
+        ");
+    }
 
     #[test]
     fn a_number_is_the_daemons_and_a_handle_the_bays() {
         assert_eq!(read_job("118"), job_request::Job::Number(118));
         assert_eq!(read_job("#118"), job_request::Job::Number(118));
-        assert_eq!(read_job("b2-7"), job_request::Job::Handle("b2-7".to_owned()));
+        assert_eq!(
+            read_job("b2-7"),
+            job_request::Job::Handle("b2-7".to_owned())
+        );
     }
 }

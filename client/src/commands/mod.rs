@@ -6,11 +6,21 @@ use crate::args::Command;
 use crate::context::Context;
 use crate::error::Error;
 
+pub mod export;
+pub mod generate;
+pub mod job;
 pub mod now;
+pub mod page;
+pub mod week;
 
 /// Does what the command line asked for.
 pub fn run(context: &Context, command: Command) -> Result<Outcome, Error> {
     match command {
         Command::Now(args) => now::run(context, &args),
+        Command::Week(args) => week::run(context, &args),
+        Command::Job(args) => job::run(context, &args),
+        Command::Export(args) => export::run(context, &args),
+        Command::Completions(args) => Ok(generate::completions(&args)),
+        Command::Man(args) => generate::man(&args),
     }
 }

@@ -65,3 +65,94 @@ fn read_week(typed: &str) -> Result<String, Error> {
                 .with_hint("Write a year and an ISO week; without one it is the present week.")
         })
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::render::fixture;
+
+    #[test]
+    fn a_bad_week_is_a_usage_error_that_says_what_to_write() {
+        for typed in ["48", "2026-48", "2026-W54", "W48", "2025-W53"] {
+            let error = read_week(typed).unwrap_err();
+            assert_eq!(error.kind(), crate::error::Kind::Usage, "{typed}");
+            assert!(error.hint().is_some(), "{typed}");
+        }
+        assert_eq!(read_week("2026-w48").unwrap(), "2026-W48");
+    }
+
+    #[test]
+    fn the_names_in_the_json_are_part_of_the_contract() {
+        let json = outcome(&fixture::week(), 80).json;
+        insta::assert_snapshot!(fixture::key_paths(&json).join("\n"), @"
+        week.as_of_seq
+        week.as_of_us
+        week.bays[].bay
+        week.bays[].empty_us
+        week.bays[].hands_on_us
+        week.bays[].idle_us
+        week.bays[].jobs_released
+        week.bays[].labour_us
+        week.bays[].occupied_outside_open_us
+        week.bays[].occupied_us
+        week.bays[].open_us
+        week.bays[].places
+        week.bays[].utilisation_permille
+        week.bays[].waiting_us
+        week.chemicals[].allowance
+        week.chemicals[].dumped
+        week.chemicals[].job_type
+        week.chemicals[].jobs
+        week.chemicals[].jobs_with_use
+        week.chemicals[].mixed_units
+        week.chemicals[].product
+        week.chemicals[].unit
+        week.chemicals[].used
+        week.chemicals[].uses_without_amount
+        week.counted_until_us
+        week.currency
+        week.from_us
+        week.jobs[].actual_us
+        week.jobs[].bay
+        week.jobs[].comeback_of
+        week.jobs[].cycle_us
+        week.jobs[].declared_us
+        week.jobs[].handle
+        week.jobs[].job_type
+        week.jobs[].no_allowance
+        week.jobs[].number
+        week.jobs[].quoted_us
+        week.jobs[].released_us
+        week.jobs[].rework_us
+        week.jobs[].unclosed_us
+        week.jobs[].vehicle
+        week.log_from_us
+        week.log_until_us
+        week.odd[].bay
+        week.odd[].code
+        week.odd[].event_id
+        week.odd[].job_number
+        week.odd[].occurred_us
+        week.odd[].seq
+        week.odd[].settle_with
+        week.odd[].settled
+        week.odd[].text
+        week.remark
+        week.shop
+        week.types[].actual_unquoted_us
+        week.types[].actual_us
+        week.types[].job_type
+        week.types[].jobs
+        week.types[].jobs_quoted
+        week.types[].quoted_us
+        week.types[].stages[].actual_us
+        week.types[].stages[].jobs
+        week.types[].stages[].no_allowance
+        week.types[].stages[].quoted_us
+        week.types[].stages[].stage
+        week.until_us
+        week.week
+        week.zone
+        ");
+    }
+}

@@ -306,3 +306,27 @@ fn place(code: &str, from_min: i64, until_min: Option<i64>, parts_min: [i64; 3])
         idle_us: parts_min[2] * MIN,
     }
 }
+
+/// Every name of a JSON value with the names above it, sorted: `week.bays[].bay`.
+pub(crate) fn key_paths(json: &serde_json::Value) -> Vec<String> {
+    fn walk(json: &serde_json::Value, above: &str, paths: &mut std::collections::BTreeSet<String>) {
+        match json {
+            serde_json::Value::Object(fields) => {
+                for (name, value) in fields {
+                    walk(value, &format!("{above}.{name}"), paths);
+                }
+            }
+            serde_json::Value::Array(items) => {
+                for item in items {
+                    walk(item, &format!("{above}[]"), paths);
+                }
+            }
+            _ => {
+                paths.insert(above.trim_start_matches('.').to_owned());
+            }
+        }
+    }
+    let mut paths = std::collections::BTreeSet::new();
+    walk(json, "", &mut paths);
+    paths.into_iter().collect()
+}

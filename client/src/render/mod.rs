@@ -17,6 +17,6 @@ pub mod week;
 pub const PAGE_COLUMNS: usize = 80;
 
 #[cfg(test)]
-mod fixture;
+pub(crate) mod fixture;
 #[cfg(test)]
 mod tests;

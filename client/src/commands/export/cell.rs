@@ -42,7 +42,9 @@ mod tests {
 
     #[test]
     fn a_text_that_looks_like_a_formula_is_defused() {
-        for text in ["=1+1", "+1", "-1", "@x", "\t=1", "\r=1", "\n=1", "  =1", "＝1"] {
+        for text in [
+            "=1+1", "+1", "-1", "@x", "\t=1", "\r=1", "\n=1", "  =1", "＝1",
+        ] {
             let written = Cell::Text(text.to_owned()).written().into_owned();
             assert_eq!(written, format!("'{text}"));
         }

@@ -100,9 +100,21 @@ pub(super) fn cells(
         count(u64::from(body.section)),
         Cell::Own(body.result.to_owned()),
         Cell::Own(minutes(body.span_us)),
-        Cell::Own(body.air_milli.map(|m| thousandths(m.into())).unwrap_or_default()),
-        Cell::Own(body.humidity_milli.map(|m| thousandths(m.into())).unwrap_or_default()),
-        Cell::Own(body.surface_milli.map(|m| thousandths(m.into())).unwrap_or_default()),
+        Cell::Own(
+            body.air_milli
+                .map(|m| thousandths(m.into()))
+                .unwrap_or_default(),
+        ),
+        Cell::Own(
+            body.humidity_milli
+                .map(|m| thousandths(m.into()))
+                .unwrap_or_default(),
+        ),
+        Cell::Own(
+            body.surface_milli
+                .map(|m| thousandths(m.into()))
+                .unwrap_or_default(),
+        ),
         Cell::Text(body.text),
         Cell::Own(baywright_proto::json::uuid_text(&body.about)),
         Cell::Own(if response.struck { "yes" } else { "" }.to_owned()),
@@ -260,7 +272,11 @@ fn used(fact: &v1::ProductUsed) -> Body {
             v1::UseSource::Neat => "neat",
             v1::UseSource::Mix => "mix",
         },
-        text: lot.into_iter().filter(|t| !t.is_empty()).collect::<Vec<_>>().join(", lot "),
+        text: lot
+            .into_iter()
+            .filter(|t| !t.is_empty())
+            .collect::<Vec<_>>()
+            .join(", lot "),
         ..Body::default()
     }
 }
@@ -272,7 +288,11 @@ fn weighed(weighing: &v1::Weighing) -> String {
         let unit = word(amount.unit().as_str_name(), "UNIT_");
         format!("{} {unit}", amount.decimal)
     };
-    format!("weighed {} then {}", shown(&weighing.before), shown(&weighing.after))
+    format!(
+        "weighed {} then {}",
+        shown(&weighing.before),
+        shown(&weighing.after)
+    )
 }
 
 /// Panels, flaws and air.
@@ -379,7 +399,11 @@ fn settled(fact: &v1::Settled) -> Body {
         fact: "settled",
         result,
         span_us,
-        text: said.into_iter().filter(|t| !t.is_empty()).collect::<Vec<_>>().join(": "),
+        text: said
+            .into_iter()
+            .filter(|t| !t.is_empty())
+            .collect::<Vec<_>>()
+            .join(": "),
         about: fact.event_id.clone(),
         ..Body::default()
     }
@@ -432,79 +456,5 @@ fn word(name: &str, prefix: &str) -> String {
     match name.strip_prefix(prefix).unwrap_or(name) {
         "UNSPECIFIED" => String::new(),
         rest => rest.to_ascii_lowercase().replace('_', "-"),
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    fn row(kind: Kind) -> Vec<(&'static str, String)> {
-        let fact = v1::Fact {
-            bay: "bay-1".to_owned(),
-            by: vec!["ana".to_owned(), "ben".to_owned()],
-            kind: Some(kind),
-            ..v1::Fact::default()
-        };
-        let record = v1::Record {
-            seq: 12,
-            received_us: 1_795_420_801_000_000,
-            occurred_us: 1_795_420_800_000_000,
-            time_basis: 4,
-            device: "bay-1".to_owned(),
-            event_id: vec![0x2a; 16],
-            fact: fact.encode_to_vec(),
-            ..v1::Record::default()
-        };
-        let response = v1::WatchResponse {
-            job_number: 118,
-            struck: true,
-            ..v1::WatchResponse::default()
-        };
-        let zone = TimeZone::fixed(jiff::tz::offset(1));
-        COLUMNS
-            .iter()
-            .zip(cells(&response, &record, &zone))
-            .map(|((name, _), cell)| (*name, cell.written().into_owned()))
-            .filter(|(_, cell)| !cell.is_empty())
-            .collect()
-    }
-
-    #[test]
-    fn a_use_is_one_row_with_its_amount_and_unit() {
-        let used = v1::ProductUsed {
-            product: "iron-remover".to_owned(),
-            quantity: Some(v1::product_used::Quantity::Amount(v1::Amount {
-                decimal: "350".to_owned(),
-                unit: 1,
-            })),
-            panels: vec!["nose".to_owned(), "left-door".to_owned()],
-            ..v1::ProductUsed::default()
-        };
-        insta::assert_debug_snapshot!(row(Kind::ProductUsed(used)), @"");
-    }
-
-    #[test]
-    fn air_below_freezing_is_a_figure_not_a_formula() {
-        let air = v1::AmbientRead {
-            air_milli_c: -500,
-            humidity_milli_pct: 46_000,
-            surface_milli_c: Some(-1250),
-            source: 1,
-        };
-        let row = row(Kind::AmbientRead(air));
-        assert!(row.contains(&("air_c", "-0.500".to_owned())), "{row:?}");
-        assert!(row.contains(&("surface_c", "-1.250".to_owned())), "{row:?}");
-    }
-
-    #[test]
-    fn a_fact_that_cannot_be_read_is_still_a_row() {
-        let record = v1::Record {
-            seq: 3,
-            fact: vec![0xff; 4],
-            ..v1::Record::default()
-        };
-        let cells = cells(&v1::WatchResponse::default(), &record, &TimeZone::UTC);
-        assert!(cells.contains(&Cell::Own("unreadable".to_owned())));
     }
 }
