@@ -1,5 +1,6 @@
 //! Catalogue codes, and the nearest known code to a mistyped one.
 
+use std::borrow::Borrow;
 use std::fmt;
 use std::sync::Arc;
 
@@ -46,6 +47,25 @@ impl fmt::Display for Code {
 impl From<&str> for Code {
     fn from(text: &str) -> Self {
         Self::new(text)
+    }
+}
+
+impl From<String> for Code {
+    fn from(text: String) -> Self {
+        Self(Arc::from(text))
+    }
+}
+
+impl AsRef<str> for Code {
+    fn as_ref(&self) -> &str {
+        &self.0
+    }
+}
+
+/// Lets a map by code be searched with a text.
+impl Borrow<str> for Code {
+    fn borrow(&self) -> &str {
+        &self.0
     }
 }
 
@@ -245,6 +265,18 @@ mod tests {
         for text in ["", "-a", "a-", "Ana", "a b", "é", "a_b", &"a".repeat(41)] {
             assert!(!is_well_formed(text), "{text}");
         }
+    }
+
+    #[test]
+    fn a_map_by_code_is_searched_with_a_text() {
+        let codes = KNOWN.map(|code| (Code::new(code), code));
+        let by_order = std::collections::BTreeMap::from(codes.clone());
+        let by_hash = std::collections::HashMap::from(codes);
+        for code in KNOWN {
+            assert_eq!(by_order.get(code), Some(&code));
+            assert_eq!(by_hash.get(code), Some(&code));
+        }
+        assert_eq!(by_order.get("iron"), None);
     }
 
     proptest! {

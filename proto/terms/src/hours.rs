@@ -457,6 +457,35 @@ mod tests {
             }
         }
 
+        /// Written from the definition alone, minute by minute.
+        #[test]
+        fn closing_is_where_a_walk_by_minutes_finds_it(
+            hours in any_hours(), day in 1..28_i8, minute in 0..1_440_i64,
+        ) {
+            // March in UTC: civil minutes are instants there.
+            let zone = zone("UTC").unwrap();
+            let midnight = at(&format!("2026-03-{day:02}T00:00:00Z"));
+            let is_open = |minutes: i64| {
+                let weekday = midnight.civil(&zone).date().saturating_add(minutes.div_euclid(1_440).days()).weekday();
+                let of_day = minutes.rem_euclid(1_440);
+                hours.iter().any(|row| {
+                    i8::try_from(row.weekday) == Ok(weekday.to_monday_one_offset())
+                        && (i64::from(row.from_min)..i64::from(row.until_min.min(DAY_MIN))).contains(&of_day)
+                })
+            };
+            let runs_until = |from: i64| (from..from + 9 * 1_440).find(|m| !is_open(*m));
+            let begins = (minute..1_440).find(|m| is_open(*m));
+            let want = match begins {
+                Some(first) => runs_until(first),
+                None => (0..minute).rev().find(|m| is_open(*m)).map(|last| last + 1),
+            };
+            let got = closing_after(&hours, &zone, midnight.saturating_add(minute * MINUTE_US));
+            prop_assert_eq!(got, want.map(|m| midnight.saturating_add(m * MINUTE_US)));
+            let next = (minute + 1..minute + 9 * 1_440).find(|m| is_open(*m) && !is_open(*m - 1));
+            let got = next_opening_after(&hours, &zone, midnight.saturating_add(minute * MINUTE_US));
+            prop_assert_eq!(got, next.map(|m| midnight.saturating_add(m * MINUTE_US)));
+        }
+
         #[test]
         fn no_instant_panics(hours in any_hours(), t in any::<i64>()) {
             let zone = berlin();

@@ -173,10 +173,10 @@ fn range_hint(
     bare: bool,
     inside: impl Fn(i128) -> bool,
 ) -> String {
+    let is_likely_fahrenheit = bare || decimal.cmp_value(Decimal::whole(130)).is_lt();
     if degree == Degree::Celsius
-        && decimal.digits.abs() < 250
+        && is_likely_fahrenheit
         && to_milli_celsius(decimal, Degree::Fahrenheit).is_some_and(&inside)
-        && (bare || decimal.digits < 150)
     {
         return format!("; in Fahrenheit write {decimal}F");
     }
@@ -222,5 +222,139 @@ impl fmt::Display for MilliPercent {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let digits = i64::from(self.0);
         f.pad(&format!("{} %", Decimal { digits, scale: 3 }.normalised()))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use proptest::prelude::*;
+
+    use super::*;
+
+    #[test]
+    fn temperatures_are_read_as_people_type_them() {
+        for (text, milli, shown) in [
+            ("21.5C", 21_500, "21.5 °C"),
+            ("21.5 °C", 21_500, "21.5 °C"),
+            ("21,5", 21_500, "21.5 °C"),
+            ("21.5", 21_500, "21.5 °C"),
+            ("-5c", -5_000, "-5 °C"),
+            ("\u{2212}0.5 C", -500, "-0.5 °C"),
+            ("+20 degC", 20_000, "20 °C"),
+            ("70F", 21_111, "21.111 °C"),
+            ("70 °F", 21_111, "21.111 °C"),
+            ("-40", -40_000, "-40 °C"),
+            ("99", 99_000, "99 °C"),
+        ] {
+            let got = MilliCelsius::parse(text).unwrap_or_else(|e| panic!("{text}: {e}"));
+            assert_eq!(got, MilliCelsius(milli), "{text}");
+            assert_eq!(got.to_string(), shown, "{text}");
+        }
+    }
+
+    #[test]
+    fn fahrenheit_is_turned_by_nist_sp_811() {
+        // NIST SP 811 (2008), appendix B.8: t/°C = (t/°F − 32)/1.8.
+        for (f, c) in [
+            (-40, -40.0),
+            (0, -17.777_777_777_777_78),
+            (32, 0.0),
+            (50, 10.0),
+            (59, 15.0),
+            (68, 20.0),
+            (70, 21.111_111_111_111_11),
+            (104, 40.0),
+            (140, 60.0),
+        ] {
+            let got = MilliCelsius::parse(&format!("{f}F")).unwrap();
+            assert!((got.to_c() - c).abs() <= 0.000_5, "{f}: {got}");
+            assert!((got.to_f() - f64::from(f)).abs() <= 0.001, "{f}: {got}");
+        }
+    }
+
+    #[test]
+    fn a_temperature_outside_its_range_names_the_range_and_what_was_likely_meant() {
+        for (text, reading, parts) in [
+            ("210C", Reading::Air, ["-30 to 60 °C", "was 21C meant?"]),
+            ("215C", Reading::Air, ["-30 to 60 °C", "was 21.5C meant?"]),
+            ("210C", Reading::Any, ["-40 to 99 °C", "was 21C meant?"]),
+            ("70", Reading::Air, ["-30 to 60 °C", "write 70F"]),
+            ("70C", Reading::Air, ["for air", "write 70F"]),
+            ("120", Reading::Surface, ["-30 to 99 °C", "write 120F"]),
+            ("700F", Reading::Air, ["-30 to 60 °C", "was 70F meant?"]),
+            (
+                "-300C",
+                Reading::Surface,
+                ["for a surface", "was -30C meant?"],
+            ),
+            ("99999C", Reading::Any, ["-40 to 99 °C", "a temperature"]),
+        ] {
+            let sentence = MilliCelsius::parse_as(text, reading)
+                .unwrap_err()
+                .to_string();
+            assert!(
+                parts.iter().all(|part| sentence.contains(part)),
+                "{sentence}"
+            );
+        }
+        assert!(MilliCelsius::parse_air("60").is_ok());
+        assert!(MilliCelsius::parse_air("60.001").is_err());
+        assert!(MilliCelsius::parse_surface("99").is_ok());
+        assert!(MilliCelsius(60_001).is_within(Reading::Surface));
+        assert!(!MilliCelsius(60_001).is_within(Reading::Air));
+    }
+
+    #[test]
+    fn what_is_no_temperature_says_how_to_write_it() {
+        for text in [
+            "", "C", "warm", "21.5K", "21.5 C C", "2 1C", "1.2.3", "46%", "--5",
+        ] {
+            let sentence = MilliCelsius::parse(text).unwrap_err().to_string();
+            assert!(sentence.contains("21.5C or 70F"), "{text}: {sentence}");
+        }
+    }
+
+    #[test]
+    fn humidity_is_between_0_and_100_per_cent() {
+        for (text, milli, shown) in [
+            ("46%", 46_000, "46 %"),
+            ("46.5 %", 46_500, "46.5 %"),
+            ("46,5%", 46_500, "46.5 %"),
+            ("46", 46_000, "46 %"),
+            ("0%", 0, "0 %"),
+            ("100%", 100_000, "100 %"),
+        ] {
+            let got = MilliPercent::parse(text).unwrap();
+            assert_eq!(
+                (got, got.to_string().as_str()),
+                (MilliPercent(milli), shown)
+            );
+        }
+        for (text, part) in [
+            ("101%", "0 to 100 %"),
+            ("460%", "0 to 100 %"),
+            ("-1%", "46%"),
+            ("%", "46%"),
+            ("damp", "46%"),
+            ("46%%", "46%"),
+        ] {
+            let sentence = MilliPercent::parse(text).unwrap_err().to_string();
+            assert!(sentence.contains(part), "{text}: {sentence}");
+        }
+    }
+
+    proptest! {
+        #[test]
+        fn what_is_shown_reads_back(milli_c in -40_000..=99_000_i32, milli_pct in 0..=100_000_u32) {
+            let (t, rh) = (MilliCelsius(milli_c), MilliPercent(milli_pct));
+            prop_assert_eq!(MilliCelsius::parse(&t.to_string()), Ok(t));
+            prop_assert_eq!(MilliPercent::parse(&rh.to_string()), Ok(rh));
+        }
+
+        #[test]
+        fn no_text_panics(text in "\\PC*", number in any::<i64>()) {
+            let _ = (MilliCelsius::parse(&text), MilliPercent::parse(&text));
+            let _ = MilliCelsius::parse_air(&format!("{number}F"));
+        }
     }
 }

@@ -16,15 +16,18 @@ pub struct Money {
 /// Largest price that can be typed, in minor units.
 const TYPED_MINOR_MAX: i64 = 1_000_000_000_000_000;
 
-/// Currencies whose minor unit is not a hundredth.
+/// Currencies whose minor unit is not a hundredth; every other active code
+/// has two digits.
 ///
-/// Source: ISO 4217, list one (column "minor unit"), taken from memory; every
-/// other active code has two digits.
+/// Source: ISO 4217, list one (column "minor unit"), compared with the copy
+/// of it in a Java 17 runtime (`java.util.Currency`); withdrawn codes are
+/// left out. UYW is from memory.
 const WITHOUT_MINOR: [&str; 17] = [
     "BIF", "CLP", "DJF", "GNF", "ISK", "JPY", "KMF", "KRW", "PYG", "RWF", "UGX", "UYI", "VND",
     "VUV", "XAF", "XOF", "XPF",
 ];
 const THOUSANDTHS: [&str; 7] = ["BHD", "IQD", "JOD", "KWD", "LYD", "OMR", "TND"];
+const TEN_THOUSANDTHS: [&str; 2] = ["CLF", "UYW"];
 
 /// Digits after the point of a currency.
 pub fn minor_digits(currency: &str) -> u8 {
@@ -32,6 +35,8 @@ pub fn minor_digits(currency: &str) -> u8 {
         0
     } else if THOUSANDTHS.contains(&currency) {
         3
+    } else if TEN_THOUSANDTHS.contains(&currency) {
+        4
     } else {
         2
     }
