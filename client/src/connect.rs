@@ -9,6 +9,7 @@ use hyper_util::rt::TokioIo;
 use tokio::net::UnixStream;
 use tonic::transport::{Channel, Endpoint, Uri};
 
+use crate::delivery::refusal::{Cause, Refused};
 use crate::error::Error;
 
 /// Longest wait for a connection. A daemon in the same building answers in
@@ -137,6 +138,50 @@ impl Server {
     fn silent(&self, why: &str) -> Error {
         Error::unreachable(format!("No daemon at {self}: {why}."))
             .with_hint("Is baywrightd running? `--server HOST:PORT` names another place.")
+    }
+}
+
+/// A connection that is opened on first use and kept.
+///
+/// A failure to connect is remembered until [`Link::forget`]: one run of a
+/// command waits for a silent daemon once.
+#[derive(Debug)]
+pub struct Link {
+    server: Server,
+    opened: Option<Result<Channel, Error>>,
+}
+
+impl Link {
+    pub fn new(server: Server) -> Self {
+        Self {
+            server,
+            opened: None,
+        }
+    }
+
+    pub fn server(&self) -> &Server {
+        &self.server
+    }
+
+    /// The connection, or why there is none.
+    pub async fn channel(&mut self) -> Result<Channel, Error> {
+        if let Some(known) = &self.opened {
+            return known.clone();
+        }
+        let opened = self.server.connect().await;
+        self.opened.insert(opened).clone()
+    }
+
+    /// The next call connects anew.
+    pub fn forget(&mut self) {
+        self.opened = None;
+    }
+
+    /// Gives a connection up that brought no answer.
+    pub(crate) fn forget_after(&mut self, refused: &Refused) {
+        if refused.cause == Cause::Later {
+            self.forget();
+        }
     }
 }
 

@@ -17,8 +17,12 @@ pub mod commands;
 pub mod config;
 pub mod connect;
 pub mod context;
+pub mod delivery;
+pub mod describe;
+pub mod device;
 pub mod error;
 pub mod render;
+pub mod spool;
 
 use crate::answer::{Outcome, Output};
 use crate::args::Cli;

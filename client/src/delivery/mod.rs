@@ -1,0 +1,219 @@
+//! Delivery of what waits in the spool: in order, exactly once.
+
+pub mod refusal;
+pub mod step;
+
+use std::time::Duration;
+
+use baywright_proto::v1;
+use baywright_proto::v1::intake_service_client::IntakeServiceClient;
+use tokio_stream::StreamExt as _;
+use tonic::transport::Channel;
+
+use crate::connect::CALL_MS_MAX;
+use crate::device::{Device, How};
+use crate::error::Error;
+use crate::spool::{EventId, Standing, Taken, event_id};
+use refusal::{Cause, Refused};
+
+/// Posts of one stream. The receipts of a stream are noted down together, so
+/// this is how many go out again if this device stops in between.
+const STREAM_POSTS_MAX: usize = 256;
+
+/// What a delivery did beside the post that was asked for.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Delivered {
+    /// Posts the daemon took.
+    pub sent: u64,
+    /// Posts put aside because the daemon could not take them.
+    pub set_aside: u64,
+    /// Of `sent`: ones it had acknowledged before it was restored from a backup.
+    pub resent: u64,
+    /// Notices of the daemon about them that are worth reading.
+    pub notices: Vec<v1::Notice>,
+    /// Highest catalogue revision a receipt named.
+    pub catalogue_revision: u64,
+}
+
+/// Sends everything that waits before `until`, or everything.
+pub async fn deliver_older(
+    device: &mut Device,
+    channel: &Channel,
+    until: Option<&EventId>,
+) -> Result<Delivered, Refused> {
+    let mut done = Delivered::default();
+    loop {
+        let ids = older(device, until);
+        let round = match ids.as_slice() {
+            [] => return Ok(done),
+            [one] => send_alone(device, channel, one, &mut done).await?,
+            many => send_many(device, channel, many, &mut done).await?,
+        };
+        if !round {
+            return Err(Refused::later(Error::unreachable(
+                "The daemon takes no more of the waiting posts.",
+            )));
+        }
+    }
+}
+
+fn older(device: &Device, until: Option<&EventId>) -> Vec<EventId> {
+    let posts = device.spool.posts();
+    let before = until
+        .and_then(|id| posts.get(id))
+        .map_or(u64::MAX, |e| e.device_seq);
+    posts
+        .waiting()
+        .into_iter()
+        .filter(|e| e.device_seq < before)
+        .map(|e| e.event_id)
+        .take(STREAM_POSTS_MAX)
+        .collect()
+}
+
+/// Sends the only older post; tells whether it is dealt with.
+async fn send_alone(
+    device: &mut Device,
+    channel: &Channel,
+    id: &EventId,
+    done: &mut Delivered,
+) -> Result<bool, Refused> {
+    match Box::pin(device.send_one(channel, id, &How::default())).await {
+        Ok(receipt) => {
+            done.note(receipt);
+            Ok(true)
+        }
+        Err(refused) if refused.cause == Cause::Later => Err(refused),
+        Err(_) => {
+            done.set_aside += 1;
+            Ok(true)
+        }
+    }
+}
+
+/// Sends many in one stream; tells whether any was dealt with.
+async fn send_many(
+    device: &mut Device,
+    channel: &Channel,
+    ids: &[EventId],
+    done: &mut Delivered,
+) -> Result<bool, Refused> {
+    let mut previous = device.spool.posts().held_device_seq;
+    let mut requests = Vec::with_capacity(ids.len());
+    let mut numbers = Vec::with_capacity(ids.len());
+    for id in ids {
+        let post = device.wire(id, previous, &How::default())?;
+        previous = post.device_seq;
+        numbers.push((*id, post.device_seq));
+        requests.push(v1::PostManyRequest { post: Some(post) });
+    }
+    let limit = Duration::from_millis(CALL_MS_MAX);
+    let mut client = IntakeServiceClient::new(channel.clone());
+    let call = client.post_many(tokio_stream::iter(requests));
+    let mut answers = match tokio::time::timeout(limit, call).await {
+        Ok(Ok(response)) => response.into_inner(),
+        Ok(Err(status)) => return Err(later(&status)),
+        Err(_) => return Err(silent()),
+    };
+    let mut taken: Vec<Taken> = Vec::new();
+    let mut ended = Ok(());
+    let mut stop = None;
+    for (id, device_seq) in &numbers {
+        let answer = match tokio::time::timeout(limit, answers.next()).await {
+            Ok(Some(Ok(answer))) => answer,
+            Ok(Some(Err(status))) => {
+                ended = Err(later(&status));
+                break;
+            }
+            Ok(None) => break,
+            Err(_) => {
+                ended = Err(silent());
+                break;
+            }
+        };
+        match answer.result {
+            Some(v1::post_many_response::Result::Receipt(receipt))
+                if event_id(&receipt.event_id) == Some(*id) =>
+            {
+                taken.push(Taken {
+                    event_id: *id,
+                    device_seq: *device_seq,
+                    seq: receipt.seq,
+                    job_number: receipt.job_number,
+                    occurred_us: receipt.occurred_us,
+                });
+                done.note(receipt);
+            }
+            Some(v1::post_many_response::Result::Refusal(refusal)) => {
+                // What follows was chained to this one, so it is out of step.
+                stop = Some((*id, *device_seq, Refused::from_stream(&refusal)));
+                break;
+            }
+            _ => break,
+        }
+    }
+    drop(answers);
+    device.spool.acknowledge(&taken).map_err(Refused::broken)?;
+    let mut progress = !taken.is_empty();
+    if let Some((id, device_seq, refused)) = stop {
+        progress |= settle_refusal(device, channel, &id, device_seq, refused, done).await?;
+    }
+    ended?;
+    Ok(progress)
+}
+
+/// Deals with the first refusal of a stream; tells whether that helps the next round.
+async fn settle_refusal(
+    device: &mut Device,
+    channel: &Channel,
+    id: &EventId,
+    device_seq: u64,
+    refused: Refused,
+    done: &mut Delivered,
+) -> Result<bool, Refused> {
+    match refused.cause {
+        Cause::Later => Err(refused),
+        Cause::OutOfStep { held } => {
+            let before = (
+                device.spool.posts().held_device_seq,
+                device.spool.posts().last_device_seq,
+            );
+            step::follow(device, channel, held, device_seq).await?;
+            let posts = device.spool.posts();
+            Ok(before != (posts.held_device_seq, posts.last_device_seq))
+        }
+        Cause::Unreadable | Cause::Refused | Cause::NotPermitted => {
+            device.put_aside(id, &refused)?;
+            done.set_aside += 1;
+            Ok(true)
+        }
+    }
+}
+
+impl Delivered {
+    fn note(&mut self, receipt: v1::Receipt) {
+        self.sent += 1;
+        self.catalogue_revision = self.catalogue_revision.max(receipt.catalogue_revision);
+        self.notices.extend(receipt.notices);
+    }
+}
+
+fn later(status: &tonic::Status) -> Refused {
+    Refused::later(Error::from_status(status, "the waiting posts"))
+}
+
+fn silent() -> Refused {
+    Refused::later(Error::unreachable(format!(
+        "The daemon did not answer within {} s.",
+        CALL_MS_MAX / 1_000
+    )))
+}
+
+/// Tells whether a post is on the daemon's disk.
+pub fn is_acknowledged(device: &Device, id: &EventId) -> bool {
+    device
+        .spool
+        .posts()
+        .get(id)
+        .is_some_and(|e| matches!(e.standing, Standing::Acknowledged { .. }))
+}

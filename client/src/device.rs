@@ -1,0 +1,335 @@
+//! A device that posts: its spool, and the delivery of what is in it.
+//!
+//! Used by `bay` itself, and by programs that post on their own. The order of
+//! things is always: keep on this disk, send what is older, send this one.
+
+use std::path::Path;
+use std::sync::Arc;
+use std::time::Duration;
+
+use baywright_proto::v1;
+use baywright_proto::v1::intake_service_client::IntakeServiceClient;
+use prost::Message as _;
+use tonic::transport::Channel;
+use uuid::Uuid;
+
+use crate::clock::Clocks;
+use crate::connect::{CALL_MS_MAX, Link};
+use crate::delivery::refusal::{Cause, Refused};
+use crate::delivery::{Delivered, deliver_older, step};
+use crate::error::Error;
+use crate::spool::{Entry, EventId, Held, Lock, NewPost, Spool, Taken, event_id};
+
+/// How often a busy delivery lock is looked at again.
+const LOCK_POLL_MS: u64 = 5;
+
+/// Times that a post is sent anew because the daemon holds another number than
+/// this bay thought. Each corrects the number, so two would do.
+const STEPS_MAX: u32 = 4;
+
+/// How a post is meant.
+#[derive(Debug, Clone, Default)]
+pub struct How {
+    /// A person waits: an unknown code is refused, with a hint.
+    pub waiting: bool,
+    /// The person has seen the hint and wants it kept.
+    pub anyway: bool,
+    /// Handle of the job, on a job_opened.
+    pub handle: String,
+}
+
+/// Where a post is now.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Posted {
+    /// On the daemon's disk.
+    Acknowledged(Box<Acknowledged>),
+    /// On this device's disk: it goes out with the next command.
+    Kept { event_id: EventId, why: Error },
+}
+
+/// A receipt, and what else was delivered before it.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Acknowledged {
+    pub receipt: v1::Receipt,
+    pub older: Delivered,
+}
+
+/// The spool of one data folder with its clocks.
+#[derive(Debug)]
+pub struct Device {
+    pub(crate) spool: Spool,
+    pub(crate) clocks: Arc<dyn Clocks>,
+}
+
+impl Device {
+    /// Opens the device of a data folder; makes both where they are missing.
+    pub fn open(folder: &Path, clocks: Arc<dyn Clocks>) -> Result<Self, Error> {
+        Self::open_named(folder, clocks, "bay")
+    }
+
+    /// As [`Device::open`]; a new device's name begins with `name_start`.
+    pub fn open_named(
+        folder: &Path,
+        clocks: Arc<dyn Clocks>,
+        name_start: &str,
+    ) -> Result<Self, Error> {
+        Ok(Self {
+            spool: Spool::open(folder, name_start)?,
+            clocks,
+        })
+    }
+
+    /// What this device calls itself.
+    pub fn name(&self) -> &str {
+        self.spool.device()
+    }
+
+    pub fn spool(&self) -> &Spool {
+        &self.spool
+    }
+
+    pub fn spool_mut(&mut self) -> &mut Spool {
+        &mut self.spool
+    }
+
+    /// Keeps a fact on this disk without sending it. Clocks are filled in
+    /// where the fact has none.
+    pub fn keep(&mut self, mut fact: v1::Fact, how: &How) -> Result<Entry, Error> {
+        if fact.clocks.is_none() {
+            fact.clocks = Some(self.clocks.sample());
+        }
+        let id = self.new_event_id();
+        self.spool.post(NewPost {
+            event_id: id,
+            fact: fact.encode_to_vec(),
+            created_us: self.clocks.wall_us(),
+            anyway: how.anyway,
+            handle: how.handle.clone(),
+        })
+    }
+
+    /// Keeps a fact on this disk, sends what is older, then sends it.
+    ///
+    /// An error means that the fact is not going to be posted: it could not be
+    /// kept, or it was refused while the person waited. A daemon that cannot be
+    /// reached is no error.
+    pub async fn post(
+        &mut self,
+        link: &mut Link,
+        fact: v1::Fact,
+        how: &How,
+    ) -> Result<Posted, Error> {
+        // With the lock taken first, no other terminal sends this fact as one
+        // that nobody waits for; where it is busy, keeping comes first.
+        let early = Lock::Delivery.try_hold(self.spool.folder())?;
+        let entry = self.keep(fact, how)?;
+        let sent = self.send_kept(link, early, &entry, how).await;
+        match sent {
+            Ok(acknowledged) => Ok(Posted::Acknowledged(Box::new(acknowledged))),
+            Err(Refused {
+                cause: Cause::Later,
+                error,
+            }) => Ok(Posted::Kept {
+                event_id: entry.event_id,
+                why: error,
+            }),
+            Err(Refused { error, .. }) => Err(error),
+        }
+    }
+
+    /// Sends everything that waits. Fails where the daemon cannot be reached.
+    pub async fn deliver(&mut self, link: &mut Link) -> Result<Delivered, Error> {
+        let _lock = self.delivery_lock(None).await.map_err(|r| r.error)?;
+        self.spool.refresh()?;
+        let channel = link.channel().await?;
+        step::check_log(self, &channel).await.map_err(|r| r.error)?;
+        deliver_older(self, &channel, None)
+            .await
+            .map_err(|r| r.error)
+    }
+
+    async fn send_kept(
+        &mut self,
+        link: &mut Link,
+        early: Option<Held>,
+        entry: &Entry,
+        how: &How,
+    ) -> Result<Acknowledged, Refused> {
+        let channel = link.channel().await.map_err(Refused::later)?;
+        let _lock = self.delivery_lock(early).await?;
+        self.spool.refresh().map_err(Refused::broken)?;
+        if self.spool.posts().log_id.is_none() {
+            step::first_contact(self, &channel).await?;
+        }
+        let older = deliver_older(self, &channel, Some(&entry.event_id)).await;
+        let older = older.inspect_err(|refused| link.forget_after(refused))?;
+        let receipt = self.send_one(&channel, &entry.event_id, how).await;
+        let receipt = receipt.inspect_err(|refused| link.forget_after(refused))?;
+        Ok(Acknowledged { receipt, older })
+    }
+
+    /// Sends one post by itself, in step with the daemon.
+    pub(crate) async fn send_one(
+        &mut self,
+        channel: &Channel,
+        id: &EventId,
+        how: &How,
+    ) -> Result<v1::Receipt, Refused> {
+        for _ in 0..STEPS_MAX {
+            let post = self.wire(id, self.spool.posts().held_device_seq, how)?;
+            let device_seq = post.device_seq;
+            let mut client = IntakeServiceClient::new(channel.clone());
+            let request = v1::PostRequest { post: Some(post) };
+            let call = tokio::time::timeout(
+                Duration::from_millis(CALL_MS_MAX),
+                client.post(request),
+            );
+            let refused = match call.await {
+                Ok(Ok(response)) => {
+                    let receipt = response
+                        .into_inner()
+                        .receipt
+                        .ok_or_else(|| Refused::later(Error::unreachable(NO_RECEIPT)))?;
+                    self.taken(id, device_seq, &receipt)?;
+                    return Ok(receipt);
+                }
+                Ok(Err(status)) => Refused::from_status(&status),
+                Err(_) => Refused::later(Error::unreachable(format!(
+                    "The daemon did not answer within {} s.",
+                    CALL_MS_MAX / 1_000
+                ))),
+            };
+            match refused.cause {
+                Cause::OutOfStep { held } => {
+                    step::follow(self, channel, held, device_seq).await?;
+                    // What a restored daemon lost goes out before this one.
+                    deliver_older(self, channel, Some(id)).await?;
+                }
+                Cause::Later => return Err(refused),
+                Cause::Unreadable | Cause::Refused | Cause::NotPermitted => {
+                    if how.waiting {
+                        self.spool
+                            .withdraw(id, &refused.reason(), refused.error.message())
+                            .map_err(Refused::broken)?;
+                    } else {
+                        self.put_aside(id, &refused)?;
+                    }
+                    return Err(refused);
+                }
+            }
+        }
+        Err(Refused::later(Error::unreachable(
+            "The daemon keeps saying that it holds another number of this bay.",
+        )))
+    }
+
+    /// The post as it goes out now.
+    pub(crate) fn wire(
+        &self,
+        id: &EventId,
+        previous_device_seq: u64,
+        how: &How,
+    ) -> Result<v1::Post, Refused> {
+        let Some(entry) = self.spool.posts().get(id) else {
+            return Err(Refused::broken(Error::internal(
+                "The fact is no longer in the spool.",
+            )));
+        };
+        Ok(v1::Post {
+            event_id: entry.event_id.to_vec(),
+            device_seq: entry.device_seq,
+            previous_device_seq,
+            fact: entry.fact.clone(),
+            delivery_clocks: Some(self.clocks.sample()),
+            waiting: how.waiting,
+            anyway: how.anyway,
+            device: self.spool.device().to_owned(),
+        })
+    }
+
+    fn taken(
+        &mut self,
+        id: &EventId,
+        device_seq: u64,
+        receipt: &v1::Receipt,
+    ) -> Result<(), Refused> {
+        self.spool
+            .acknowledge(&[Taken {
+                event_id: *id,
+                device_seq,
+                seq: receipt.seq,
+                job_number: receipt.job_number,
+                occurred_us: receipt.occurred_us,
+            }])
+            .map_err(Refused::broken)
+    }
+
+    /// Puts a post aside that the daemon cannot take, and keeps a note of it
+    /// that goes to the log in its place.
+    pub(crate) fn put_aside(&mut self, id: &EventId, refused: &Refused) -> Result<(), Refused> {
+        let now_us = self.clocks.wall_us();
+        let message = refused.error.message().to_owned();
+        self.spool
+            .set_aside(id, &refused.reason(), &message, now_us)
+            .map_err(Refused::broken)?;
+        let fact = self.spool.posts().get(id).map(|e| e.fact.clone());
+        let fact = fact.and_then(|bytes| v1::Fact::decode(&*bytes).ok());
+        let said = fact.as_ref().map_or_else(String::new, |f| {
+            format!("{}: ", crate::describe::fact(f))
+        });
+        if said.starts_with(NOTE_START) {
+            // A note about a note about a note would never end.
+            return Ok(());
+        }
+        let note = v1::Fact {
+            bay: fact.map(|f| f.bay).unwrap_or_default(),
+            kind: Some(v1::fact::Kind::Noted(v1::Noted {
+                text: format!("{NOTE_START} {said}{message}"),
+            })),
+            ..v1::Fact::default()
+        };
+        self.keep(note, &How::default())
+            .map(|_| ())
+            .map_err(Refused::broken)
+    }
+
+    /// Waits for the delivery lock, so that two terminals keep the order.
+    async fn delivery_lock(&self, early: Option<Held>) -> Result<Held, Refused> {
+        if let Some(held) = early {
+            return Ok(held);
+        }
+        let folder = self.spool.folder().to_owned();
+        let wait = async {
+            loop {
+                if let Some(held) = Lock::Delivery.try_hold(&folder)? {
+                    return Ok(held);
+                }
+                tokio::time::sleep(Duration::from_millis(LOCK_POLL_MS)).await;
+            }
+        };
+        match tokio::time::timeout(Duration::from_millis(CALL_MS_MAX), wait).await {
+            Ok(held) => held.map_err(Refused::broken),
+            Err(_) => Err(Refused::later(Error::unreachable(
+                "Another terminal of this bay is still sending.",
+            ))),
+        }
+    }
+
+    fn new_event_id(&self) -> EventId {
+        let wall_us = self.clocks.wall_us().max(0);
+        let seconds = u64::try_from(wall_us / 1_000_000).unwrap_or(0);
+        let nanos = u32::try_from(wall_us % 1_000_000).unwrap_or(0) * 1_000;
+        let stamp = uuid::Timestamp::from_unix(uuid::NoContext, seconds, nanos);
+        Uuid::new_v7(stamp).into_bytes()
+    }
+}
+
+/// First words of the note that stands in for a post set aside.
+pub(crate) const NOTE_START: &str = "set aside:";
+
+const NO_RECEIPT: &str = "The daemon answered without a receipt.";
+
+/// The event id of a receipt.
+pub fn receipt_id(receipt: &v1::Receipt) -> Option<EventId> {
+    event_id(&receipt.event_id)
+}
