@@ -27,6 +27,7 @@ pub struct Cli {
 }
 
 /// Flags that every command knows.
+#[expect(clippy::struct_excessive_bools, reason = "each is a flag of its own")]
 #[derive(Debug, Clone, Default, Args)]
 #[command(next_help_heading = "Common flags")]
 pub struct Common {

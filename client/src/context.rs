@@ -124,15 +124,14 @@ impl Context {
 
     /// Runs a future on the one thread of this process.
     pub fn block_on<F: Future>(&self, future: F) -> Result<F::Output, Error> {
-        let runtime = match self.runtime.get() {
-            Some(runtime) => runtime,
-            None => {
-                let made = tokio::runtime::Builder::new_current_thread()
-                    .enable_all()
-                    .build()
-                    .map_err(|e| Error::internal(format!("No room for a runtime: {e}.")))?;
-                self.runtime.get_or_init(|| made)
-            }
+        let runtime = if let Some(runtime) = self.runtime.get() {
+            runtime
+        } else {
+            let made = tokio::runtime::Builder::new_current_thread()
+                .enable_all()
+                .build()
+                .map_err(|e| Error::internal(format!("No room for a runtime: {e}.")))?;
+            self.runtime.get_or_init(|| made)
         };
         Ok(runtime.block_on(future))
     }

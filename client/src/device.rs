@@ -129,6 +129,7 @@ impl Device {
             Err(Refused {
                 cause: Cause::Later,
                 error,
+                ..
             }) => Ok(Posted::Kept {
                 event_id: entry.event_id,
                 why: error,
@@ -180,10 +181,8 @@ impl Device {
             let device_seq = post.device_seq;
             let mut client = IntakeServiceClient::new(channel.clone());
             let request = v1::PostRequest { post: Some(post) };
-            let call = tokio::time::timeout(
-                Duration::from_millis(CALL_MS_MAX),
-                client.post(request),
-            );
+            let call =
+                tokio::time::timeout(Duration::from_millis(CALL_MS_MAX), client.post(request));
             let refused = match call.await {
                 Ok(Ok(response)) => {
                     let receipt = response
@@ -274,9 +273,9 @@ impl Device {
             .map_err(Refused::broken)?;
         let fact = self.spool.posts().get(id).map(|e| e.fact.clone());
         let fact = fact.and_then(|bytes| v1::Fact::decode(&*bytes).ok());
-        let said = fact.as_ref().map_or_else(String::new, |f| {
-            format!("{}: ", crate::describe::fact(f))
-        });
+        let said = fact
+            .as_ref()
+            .map_or_else(String::new, |f| format!("{}: ", crate::describe::fact(f)));
         if said.starts_with(NOTE_START) {
             // A note about a note about a note would never end.
             return Ok(());

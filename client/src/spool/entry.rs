@@ -275,7 +275,7 @@ fn standing_frame(entry: &Entry) -> Option<Frame> {
             event_id,
             reason: reason.clone(),
             message: message.clone(),
-            set_aside_us: 0,
+            at_us: 0,
         })),
         Standing::Mended { by } => Some(Frame::Mended(Mended {
             event_id,

@@ -286,7 +286,10 @@ fn check_header(path: &Path, bytes: &[u8]) -> Result<(), Error> {
         Some(Ok(FORMAT)) => Ok(()),
         Some(Ok(other)) => Err(Error::new(
             crate::error::Kind::Version,
-            format!("{} has format {other}; this bay reads {FORMAT}.", path.display()),
+            format!(
+                "{} has format {other}; this bay reads {FORMAT}.",
+                path.display()
+            ),
         )
         .with_hint("It was written by a newer bay: update this one. Nothing was changed.")),
         // The header is written before the first frame is; frames behind a

@@ -77,7 +77,7 @@ pub(super) struct SetAside {
     #[prost(string, tag = "3")]
     pub(super) message: String,
     #[prost(int64, tag = "4")]
-    pub(super) set_aside_us: i64,
+    pub(super) at_us: i64,
 }
 
 /// A set-aside fact has been said anew, or is to be tried again.
@@ -233,7 +233,11 @@ fn checksum(kind: u8, payload: &[u8], offset: u64) -> [u8; SUM_BYTES] {
     let mut hasher = Sha256::new();
     hasher.update(offset.to_le_bytes());
     hasher.update([kind]);
-    hasher.update(u64::try_from(payload.len()).unwrap_or(u64::MAX).to_le_bytes());
+    hasher.update(
+        u64::try_from(payload.len())
+            .unwrap_or(u64::MAX)
+            .to_le_bytes(),
+    );
     hasher.update(payload);
     let mut sum = [0; SUM_BYTES];
     sum.copy_from_slice(&hasher.finalize()[..SUM_BYTES]);

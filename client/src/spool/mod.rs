@@ -20,9 +20,7 @@ pub use lock::{Held, Lock};
 use crate::cache::{make_folder, write_whole};
 use crate::error::Error;
 use file::SpoolFile;
-use frame::{
-    Acknowledged, Frame, InStep, Mended, Posted, Renumbered, SetAside, Withdrawn,
-};
+use frame::{Acknowledged, Frame, InStep, Mended, Posted, Renumbered, SetAside, Withdrawn};
 
 /// Above this the file is compacted. Every command reads the whole file, so
 /// this bounds what a post costs; a bay posts some 40 kB a day.
@@ -168,7 +166,7 @@ impl Spool {
             event_id: id.to_vec(),
             reason: reason.to_owned(),
             message: message.to_owned(),
-            set_aside_us: now_us,
+            at_us: now_us,
         });
         self.note_down(vec![frame], true)
     }
@@ -208,15 +206,14 @@ impl Spool {
     pub fn renumber_above(&mut self, held: u64) -> Result<(), Error> {
         let _lock = Lock::Append.hold(&self.folder)?;
         self.catch_up()?;
-        let mut next = self.posts.last_device_seq.max(held);
-        let mut frames = Vec::new();
-        for entry in self.posts.waiting() {
-            next += 1;
-            frames.push(Frame::Renumbered(Renumbered {
+        let free = self.posts.last_device_seq.max(held) + 1;
+        let frames = (free..).zip(self.posts.waiting()).map(|(number, entry)| {
+            Frame::Renumbered(Renumbered {
                 event_id: entry.event_id.to_vec(),
-                device_seq: next,
-            }));
-        }
+                device_seq: number,
+            })
+        });
+        let frames = frames.collect();
         self.append(frames, true)
     }
 
@@ -310,7 +307,11 @@ fn device_name(folder: &Path, name_start: &str) -> Result<String, Error> {
         .filter(|c| c.is_ascii_alphanumeric() || *c == '-')
         .take(DEVICE_START_CHARS_MAX)
         .collect();
-    let start = if start.is_empty() { "bay" } else { start.as_str() };
+    let start = if start.is_empty() {
+        "bay"
+    } else {
+        start.as_str()
+    };
     let name = format!("{start}-{ending}");
     write_whole(folder, "device", name.as_bytes())?;
     Ok(name)
