@@ -2,7 +2,7 @@
 
 use std::collections::BTreeSet;
 use std::fs;
-use std::os::unix::fs::PermissionsExt as _;
+use std::os::unix::fs::{FileExt as _, PermissionsExt as _};
 use std::path::Path;
 
 use proptest::prelude::*;
@@ -359,7 +359,6 @@ proptest! {
                     let next = Frame::Renumbered(Renumbered { event_id: vec![9; 16], device_seq: 1 << 40 });
                     let next = next.encode(end).unwrap();
                     let part = &next[..bytes.min(next.len() - 1)];
-                    use std::os::unix::fs::FileExt as _;
                     let raw = fs::OpenOptions::new().write(true).open(file(&folder)).unwrap();
                     raw.write_all_at(part, end).unwrap();
                     spool = open(&folder);
