@@ -25,5 +25,6 @@ pub const DEFAULT_PORT: u16 = 7421;
 /// Unix socket that a bay on the server itself tries before TCP.
 pub const DEFAULT_SOCKET: &str = "/run/baywright/baywrightd.sock";
 
+pub mod amount;
 pub mod catalogue;
 pub mod json;

@@ -3,6 +3,11 @@
 
 use std::collections::BTreeMap;
 
+pub mod begin;
+pub mod change;
+pub mod file;
+pub mod limits;
+
 use serde::{Deserialize, Serialize};
 
 use crate::amount::{Amount, Money, Ratio};
