@@ -17,7 +17,11 @@ fn table(text: &str) -> Vec<std::collections::BTreeMap<String, String>> {
         .records()
         .map(|record| {
             let record = record.expect("a readable row");
-            names.iter().map(str::to_owned).zip(record.iter().map(str::to_owned)).collect()
+            names
+                .iter()
+                .map(str::to_owned)
+                .zip(record.iter().map(str::to_owned))
+                .collect()
         })
         .collect();
     assert!(!rows.is_empty(), "the table has rows");
@@ -25,5 +29,7 @@ fn table(text: &str) -> Vec<std::collections::BTreeMap<String, String>> {
 }
 
 fn number(row: &std::collections::BTreeMap<String, String>, column: &str) -> f64 {
-    row[column].parse().unwrap_or_else(|_| panic!("column {column} of {row:?} is a number"))
+    row[column]
+        .parse()
+        .unwrap_or_else(|_| panic!("column {column} of {row:?} is a number"))
 }

@@ -17,7 +17,10 @@ fn iso_weeks_are_those_of_iso_8601() {
         let expected = format!("{}-W{:0>2}", row["iso_year"], row["iso_week"]);
         assert_eq!(week.to_string(), expected, "{}", row["date"]);
         assert_eq!(Week::parse(&expected).expect("a week"), week);
-        assert_eq!(date.weekday().to_monday_one_offset().to_string(), row["iso_weekday"]);
+        assert_eq!(
+            date.weekday().to_monday_one_offset().to_string(),
+            row["iso_weekday"]
+        );
     }
 }
 
@@ -55,16 +58,30 @@ fn a_week_with_a_clock_change_has_its_own_length() {
         assert_eq!(offset(at), after, "{}", row["id"]);
         let (from, until) = Week::of(at, &zone).range(&zone);
         let change_us = offset(until.saturating_sub(1)) - offset(from);
-        assert_eq!(until.since(from), (7 * 24 * 3600 - change_us) * 1_000_000, "{}", row["id"]);
+        assert_eq!(
+            until.since(from),
+            (7 * 24 * 3600 - change_us) * 1_000_000,
+            "{}",
+            row["id"]
+        );
         let day = at.saturating_sub(1).civil(&zone).date();
         let (morning, night) = day_range(day, &zone);
-        assert!(night.since(morning) >= 20 * 3600 * 1_000_000, "{}", row["id"]);
+        assert!(
+            night.since(morning) >= 20 * 3600 * 1_000_000,
+            "{}",
+            row["id"]
+        );
     }
 }
 
 #[test]
 fn instants_of_rfc_3339_are_unix_microseconds() {
     for row in table(include_str!("data/rfc3339.csv")) {
-        assert_eq!(instant(&row["text"]).0.to_string(), row["unix_microseconds"], "{}", row["id"]);
+        assert_eq!(
+            instant(&row["text"]).0.to_string(),
+            row["unix_microseconds"],
+            "{}",
+            row["id"]
+        );
     }
 }
