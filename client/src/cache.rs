@@ -1,11 +1,12 @@
 //! What the bay remembers of the daemon: the catalogue and the floor as it was
 //! last seen. Both can be dropped at any time; they are fetched again.
 
-use std::cell::OnceCell;
+use std::cell::RefCell;
 use std::fs;
 use std::io::Write as _;
 use std::os::unix::fs::{DirBuilderExt as _, OpenOptionsExt as _};
 use std::path::{Path, PathBuf};
+use std::rc::Rc;
 
 use baywright_proto::v1;
 use baywright_terms::catalogue::Catalogue;
@@ -17,49 +18,57 @@ use crate::error::Error;
 #[derive(Debug)]
 pub struct Cache {
     folder: PathBuf,
-    catalogue: OnceCell<Option<Held>>,
+    /// Read once in a run; `Unread` until asked for.
+    catalogue: RefCell<Read>,
 }
 
-/// The catalogue as it was fetched.
+#[derive(Debug, Clone)]
+enum Read {
+    Unread,
+    None,
+    Held(Rc<Held>),
+}
+
+/// The catalogue as it was fetched. Revision 0 is the first day's: empty.
 #[derive(Debug)]
-struct Held {
-    revision: u64,
-    catalogue: Catalogue,
+pub struct Held {
+    pub revision: u64,
+    pub catalogue: Catalogue,
 }
 
 impl Cache {
     pub fn at(folder: &Path) -> Self {
         Self {
             folder: folder.to_owned(),
-            catalogue: OnceCell::new(),
+            catalogue: RefCell::new(Read::Unread),
         }
     }
 
     /// The cached catalogue; `None` where there is none or it cannot be read.
-    pub fn catalogue(&self) -> Option<&Catalogue> {
-        self.held().map(|h| &h.catalogue)
+    pub fn held(&self) -> Option<Rc<Held>> {
+        let mut read = self.catalogue.borrow_mut();
+        if matches!(*read, Read::Unread) {
+            *read = match self.read() {
+                Some(held) => Read::Held(Rc::new(held)),
+                None => Read::None,
+            };
+        }
+        match &*read {
+            Read::Held(held) => Some(Rc::clone(held)),
+            Read::Unread | Read::None => None,
+        }
     }
 
-    /// The revision of the cached catalogue; 0: none.
-    pub fn revision(&self) -> u64 {
-        self.held().map_or(0, |h| h.revision)
+    fn read(&self) -> Option<Held> {
+        let bytes = fs::read(self.folder.join("catalogue")).ok()?;
+        held_of(&v1::GetCatalogueResponse::decode(&*bytes).ok()?)
     }
 
-    fn held(&self) -> Option<&Held> {
-        self.catalogue
-            .get_or_init(|| {
-                let bytes = fs::read(self.folder.join("catalogue")).ok()?;
-                let answer = v1::GetCatalogueResponse::decode(&*bytes).ok()?;
-                Some(Held {
-                    revision: answer.revision,
-                    catalogue: words_of(&answer.catalogue?)?,
-                })
-            })
-            .as_ref()
-    }
-
-    /// Keeps a catalogue; [`Cache::catalogue`] of the next run reads it.
+    /// Keeps a catalogue, for this run and the next ones.
     pub fn keep_catalogue(&self, answer: &v1::GetCatalogueResponse) -> Result<(), Error> {
+        if let Some(held) = held_of(answer) {
+            *self.catalogue.borrow_mut() = Read::Held(Rc::new(held));
+        }
         write_whole(&self.folder, "catalogue", &answer.encode_to_vec())
     }
 
@@ -72,6 +81,17 @@ impl Cache {
     pub fn keep_now(&self, now: &v1::NowResponse) -> Result<(), Error> {
         write_whole(&self.folder, "now", &now.encode_to_vec())
     }
+}
+
+fn held_of(answer: &v1::GetCatalogueResponse) -> Option<Held> {
+    let catalogue = match &answer.catalogue {
+        Some(catalogue) => words_of(catalogue)?,
+        None => Catalogue::default(),
+    };
+    Some(Held {
+        revision: answer.revision,
+        catalogue,
+    })
 }
 
 /// The catalogue in the words of `baywright-terms`. Until the conversions of

@@ -2,14 +2,18 @@
 //! cached catalogue. Everything beyond the flags is made when first asked for,
 //! so that a post opens nothing it does not need.
 
-use std::cell::OnceCell;
+use std::cell::{OnceCell, RefCell, RefMut};
 use std::future::Future;
 use std::io::IsTerminal as _;
 use std::path::{Path, PathBuf};
+use std::rc::Rc;
 use std::sync::Arc;
 use std::time::Duration;
 
-use baywright_terms::catalogue::{Catalogue, UnitSystem};
+use baywright_proto::v1;
+use baywright_proto::v1::catalogue_service_client::CatalogueServiceClient;
+use baywright_terms::catalogue::UnitSystem;
+use baywright_terms::time::{Micros, zone};
 use jiff::tz::TimeZone;
 use tokio::runtime::Runtime;
 use tonic::transport::Channel;
@@ -17,10 +21,11 @@ use tonic::{Response, Status};
 
 use crate::answer::Output;
 use crate::args::Common;
-use crate::cache::Cache;
+use crate::cache::{Cache, Held};
 use crate::clock::Clocks;
 use crate::config::{Config, Places};
-use crate::connect::{CALL_MS_MAX, Server};
+use crate::connect::{CALL_MS_MAX, Link, Server};
+use crate::device::Device;
 use crate::error::Error;
 
 /// One run of `bay`.
@@ -29,12 +34,14 @@ pub struct Context {
     pub common: Common,
     pub output: Output,
     pub clocks: Arc<dyn Clocks>,
-    server: Server,
     data: PathBuf,
     cache: Cache,
     units: Option<UnitSystem>,
     runtime: OnceCell<Runtime>,
-    channel: OnceCell<Result<Channel, Error>>,
+    link: RefCell<Link>,
+    device: OnceCell<RefCell<Device>>,
+    /// The catalogue was asked for in this run: once is enough.
+    asked: std::cell::Cell<bool>,
 }
 
 impl Context {
@@ -67,11 +74,12 @@ impl Context {
             common,
             output,
             clocks,
-            server,
             data,
             units,
             runtime: OnceCell::new(),
-            channel: OnceCell::new(),
+            link: RefCell::new(Link::new(server)),
+            device: OnceCell::new(),
+            asked: std::cell::Cell::new(false),
         })
     }
 
@@ -80,8 +88,25 @@ impl Context {
         &self.data
     }
 
-    pub fn server(&self) -> &Server {
-        &self.server
+    pub fn server(&self) -> Server {
+        self.link.borrow().server().clone()
+    }
+
+    /// The connection, for posts.
+    pub fn link(&self) -> RefMut<'_, Link> {
+        self.link.borrow_mut()
+    }
+
+    /// This bay's device with its spool, opened on first use.
+    pub fn device(&self) -> Result<RefMut<'_, Device>, Error> {
+        let device = if let Some(device) = self.device.get() {
+            device
+        } else {
+            let start = self.common.bay.as_deref().unwrap_or("bay");
+            let opened = Device::open_named(&self.data, Arc::clone(&self.clocks), start)?;
+            self.device.get_or_init(|| RefCell::new(opened))
+        };
+        Ok(device.borrow_mut())
     }
 
     pub fn cache(&self) -> &Cache {
@@ -89,32 +114,75 @@ impl Context {
     }
 
     /// The bay's cached copy of the catalogue; `None` where it never had one.
-    pub fn catalogue(&self) -> Option<&Catalogue> {
-        self.cache.catalogue()
+    pub fn catalogue(&self) -> Option<Rc<Held>> {
+        self.cache.held()
+    }
+
+    /// The catalogue, asked from the daemon where this bay has none.
+    pub fn catalogue_or_ask(&self) -> Option<Rc<Held>> {
+        self.catalogue().or_else(|| {
+            self.refresh_catalogue();
+            self.catalogue()
+        })
+    }
+
+    /// Asks the daemon for a newer catalogue, once in a run. Tells whether
+    /// there is one. Without a daemon the cached one stays: that is no failure.
+    pub fn refresh_catalogue(&self) -> bool {
+        if self.asked.replace(true) {
+            return false;
+        }
+        let held_revision = self.catalogue().map_or(0, |h| h.revision);
+        let request = v1::GetCatalogueRequest {
+            at_us: 0,
+            held_revision,
+        };
+        let answer = self.call("the catalogue", async |channel| {
+            CatalogueServiceClient::new(channel)
+                .get_catalogue(request)
+                .await
+        });
+        match answer {
+            Ok(answer) if answer.catalogue.is_some() || self.catalogue().is_none() => {
+                // A cache that cannot be written costs a question next time.
+                self.cache.keep_catalogue(&answer).is_ok()
+            }
+            Ok(_) | Err(_) => false,
+        }
+    }
+
+    /// Asks for the catalogue again where the daemon names a newer one.
+    pub fn note_revision(&self, revision: u64) {
+        if revision > self.catalogue().map_or(0, |h| h.revision) {
+            self.asked.set(false);
+            self.refresh_catalogue();
+        }
+    }
+
+    /// Now, by this device's clock.
+    pub fn now(&self) -> Micros {
+        Micros(self.clocks.wall_us())
     }
 
     /// The shop's zone as far as this bay knows it, else UTC.
     pub fn zone(&self) -> TimeZone {
         self.catalogue()
-            .and_then(|c| c.shop.as_ref())
-            .map_or(TimeZone::UTC, |shop| zone_named(&shop.zone))
+            .and_then(|held| zone(&held.catalogue.shop.as_ref()?.zone).ok())
+            .unwrap_or(TimeZone::UTC)
     }
 
     /// What a bare `floz` or `gal` means: the flag, else the shop's habit.
     pub fn units(&self) -> UnitSystem {
         self.units.unwrap_or_else(|| {
             self.catalogue()
-                .and_then(|c| c.shop.as_ref())
-                .map_or(UnitSystem::default(), |shop| shop.units)
+                .and_then(|held| Some(held.catalogue.shop.as_ref()?.units))
+                .unwrap_or_default()
         })
     }
 
-    /// The bay's code, or how to name one.
-    pub fn bay(&self) -> Result<&str, Error> {
-        self.common.bay.as_deref().ok_or_else(|| {
-            Error::usage("Which bay is this?")
-                .with_hint("Add --bay CODE, or set BAYWRIGHT_BAY, or `bay = \"CODE\"` in bay.toml.")
-        })
+    /// The bay's code; empty where nobody named one.
+    pub fn bay(&self) -> &str {
+        self.common.bay.as_deref().unwrap_or_default()
     }
 
     /// True where a person can be asked.
@@ -139,11 +207,8 @@ impl Context {
     /// The connection, opened on first use. A failure is remembered: one run
     /// waits for a silent daemon once.
     pub fn channel(&self) -> Result<Channel, Error> {
-        if let Some(known) = self.channel.get() {
-            return known.clone();
-        }
-        let opened = self.block_on(self.server.connect())?;
-        self.channel.get_or_init(|| opened).clone()
+        let mut link = self.link.borrow_mut();
+        self.block_on(link.channel())?
     }
 
     /// Makes one call that needs an answer, within [`CALL_MS_MAX`].
@@ -175,19 +240,16 @@ impl Context {
             Ok(Err(status)) => Err(Error::from_status(&status, wanted)),
             Err(_) => Err(Error::unreachable(format!(
                 "The daemon at {} did not give {wanted} within {} s.",
-                self.server,
+                self.server(),
                 limit_ms / 1_000
             ))),
         }
     }
 }
 
-/// A zone by its IANA name, from the data built into this program: looking
-/// through the system's folder costs more than the whole post.
+/// A zone by its IANA name; UTC where there is no such zone.
 pub fn zone_named(name: &str) -> TimeZone {
-    jiff::tz::TimeZoneDatabase::bundled()
-        .get(name)
-        .unwrap_or(TimeZone::UTC)
+    zone(name).unwrap_or(TimeZone::UTC)
 }
 
 fn unit_system(word: &str) -> Result<UnitSystem, Error> {

@@ -21,7 +21,10 @@ pub mod delivery;
 pub mod describe;
 pub mod device;
 pub mod error;
+pub mod floor;
+pub mod post;
 pub mod render;
+pub mod resolve;
 pub mod spool;
 
 use crate::answer::{Outcome, Output};
