@@ -10,6 +10,7 @@ use baywright_terms::time::Micros;
 use jiff::tz::TimeZone;
 
 use crate::event::{EventId, Seq};
+use crate::shop_day::{ShopDay, Week};
 
 /// One `catalogue_set` that is not struck.
 #[derive(Debug, Clone, PartialEq)]
@@ -29,6 +30,7 @@ pub struct Snapshot {
     pub catalogue: Catalogue,
     /// UTC where the catalogue gives none or an unknown one.
     pub zone: TimeZone,
+    week: Week,
 }
 
 /// The history of the catalogue.
@@ -59,9 +61,25 @@ impl Snapshot {
             .unwrap_or(TimeZone::UTC);
         Self {
             from,
+            week: Week::new(catalogue.shop.as_ref()),
             catalogue,
             zone,
         }
+    }
+
+    /// The shop day of an instant.
+    pub fn shop_day(&self, at: Micros) -> ShopDay {
+        self.week.shop_day(&self.zone, at)
+    }
+
+    /// Breaks that lie wholly inside a stretch.
+    pub fn breaks_within(&self, from: Micros, until: Micros) -> Vec<(Micros, Micros)> {
+        self.week.breaks_within(&self.zone, from, until)
+    }
+
+    /// Vehicles a bay holds at once; 1 where it is not in the catalogue.
+    pub fn places(&self, bay: &Code) -> u32 {
+        self.catalogue.bays.get(bay).map_or(1, |b| b.places.max(1))
     }
 }
 

@@ -135,6 +135,14 @@ pub enum Notice {
         finish: Code,
         why: String,
     },
+    /// Nothing of that worker or job had been laid aside.
+    NothingToResume {
+        stage: Code,
+    },
+    /// The device's clock is off and nothing tells when it really happened.
+    ClockUnsure {
+        offset_us: i64,
+    },
     /// Counted as taken from the bay's live mix.
     FromMix {
         product: Code,

@@ -1,0 +1,27 @@
+//! Serialises a map as a sequence of pairs, for keys that are not texts.
+
+use std::collections::BTreeMap;
+
+use serde::{Deserialize, Deserializer, Serialize, Serializer};
+
+/// Writes the pairs in the order of the keys.
+pub(crate) fn serialize<K, V, S>(map: &BTreeMap<K, V>, serializer: S) -> Result<S::Ok, S::Error>
+where
+    K: Serialize,
+    V: Serialize,
+    S: Serializer,
+{
+    serializer.collect_seq(map)
+}
+
+/// Reads what [`serialize`] wrote.
+pub(crate) fn deserialize<'de, K, V, D>(deserializer: D) -> Result<BTreeMap<K, V>, D::Error>
+where
+    K: Deserialize<'de> + Ord,
+    V: Deserialize<'de>,
+    D: Deserializer<'de>,
+{
+    Ok(Vec::<(K, V)>::deserialize(deserializer)?
+        .into_iter()
+        .collect())
+}

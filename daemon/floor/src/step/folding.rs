@@ -1,0 +1,166 @@
+//! One event being folded: what every family of facts needs.
+
+use baywright_terms::code::Code;
+use baywright_terms::time::Micros;
+
+use crate::catalogues::{Catalogues, Snapshot};
+use crate::event::{Event, JobKey};
+use crate::fact::Answer;
+use crate::ledger::Entry;
+use crate::notice::Notice;
+use crate::row::{NoticeRow, Row};
+use crate::state::{Begun, Hand, Job, State};
+
+pub(crate) struct Folding<'a> {
+    pub(crate) state: &'a mut State,
+    pub(crate) cats: &'a Catalogues,
+    /// The catalogue in force at the event.
+    pub(crate) snapshot: &'a Snapshot,
+    pub(crate) entry: &'a Entry,
+    /// The event with the code or job that the owner's settlement put in.
+    pub(crate) event: &'a Event,
+    pub(crate) at: Micros,
+    /// The job it counts for.
+    pub(crate) job: Option<JobKey>,
+    /// Workers it counts for: those named, else filled in.
+    pub(crate) by: Vec<Code>,
+    pub(crate) out: &'a mut Vec<Row>,
+}
+
+impl<'a> Folding<'a> {
+    pub(crate) fn new(
+        state: &'a mut State,
+        cats: &'a Catalogues,
+        snapshot: &'a Snapshot,
+        entry: &'a Entry,
+        event: &'a Event,
+        out: &'a mut Vec<Row>,
+    ) -> Self {
+        let mut by: Vec<Code> = Vec::with_capacity(event.by.len());
+        for worker in event.by.iter().filter(|w| !w.is_empty()) {
+            if !by.contains(worker) {
+                by.push(worker.clone());
+            }
+        }
+        Self {
+            state,
+            cats,
+            snapshot,
+            entry,
+            event,
+            at: event.position.occurred,
+            job: None,
+            by,
+            out,
+        }
+    }
+
+    pub(crate) fn counted(&self) -> Row {
+        Row::Counted {
+            event: self.event.id,
+            seq: self.event.seq,
+            job: self.job,
+            by: self.by.clone(),
+        }
+    }
+
+    pub(crate) fn settled(&self) -> bool {
+        self.entry.settled.is_some()
+    }
+
+    /// The owner leaves it out of every figure.
+    pub(crate) fn left_out(&self) -> bool {
+        self.answer()
+            .is_some_and(|answer| matches!(answer, Answer::LeaveOut))
+    }
+
+    pub(crate) fn answer(&self) -> Option<&'a Answer> {
+        self.entry.settled.as_ref().map(|s| &s.answer)
+    }
+
+    pub(crate) fn begun(&self) -> Begun {
+        Begun {
+            event: self.event.id,
+            seq: self.event.seq,
+            at: self.at,
+            bay: self.event.bay.clone(),
+            settled: self.settled(),
+            left_out: self.left_out(),
+        }
+    }
+
+    /// Says something about this event.
+    pub(crate) fn notice(&mut self, notice: Notice) {
+        self.out.push(Row::Notice(NoticeRow {
+            event: self.event.id,
+            seq: self.event.seq,
+            at: self.at,
+            bay: self.event.bay.clone(),
+            job: self.job,
+            notice,
+            settled: self.settled(),
+        }));
+    }
+
+    /// Remembers that workers posted, for stretches that nothing will end.
+    pub(crate) fn touch_posts(&mut self) {
+        let mut hands: Vec<Hand> = self.by.iter().map(Hand::named).collect();
+        if hands.is_empty() {
+            hands.push(Hand::unnamed(&self.event.bay));
+        }
+        for hand in hands {
+            if let Some(stretch) = self.state.hands.get_mut(&hand) {
+                stretch.last_post = stretch.last_post.max(self.at);
+            }
+        }
+    }
+
+    /// Those named, else the unnamed worker of the bay where the work is.
+    pub(crate) fn hands_or_unnamed(&self, bay: &Code) -> Vec<Hand> {
+        if self.by.is_empty() {
+            vec![Hand::unnamed(bay)]
+        } else {
+            self.by.iter().map(Hand::named).collect()
+        }
+    }
+
+    /// Counts the event for a worker whom it concerned without naming them.
+    pub(crate) fn fill_by(&mut self, hands: &[Hand]) {
+        if !self.event.by.is_empty() {
+            return;
+        }
+        for hand in hands.iter().filter(|h| !h.worker.is_empty()) {
+            if !self.by.contains(&hand.worker) {
+                self.by.push(hand.worker.clone());
+            }
+        }
+    }
+
+    /// The event's job where it is open.
+    pub(crate) fn open_job(&mut self) -> Option<(JobKey, &mut Job)> {
+        let key = self.job?;
+        let job = self.state.jobs.get_mut(&key)?;
+        job.is_open().then_some((key, job))
+    }
+
+    /// Where work on a job goes on: its bay, else the bay of the post.
+    pub(crate) fn work_bay(&self, job: JobKey) -> Code {
+        match self.state.jobs.get(&job) {
+            Some(job) if !super::places::is_no_bay(&job.place) => job.place.clone(),
+            _ => self.event.bay.clone(),
+        }
+    }
+}
+
+/// A notice about the event that began something, said when it ends.
+pub(crate) fn notice_about(begun: &Begun, job: Option<JobKey>, notice: Notice) -> Row {
+    Row::Notice(NoticeRow {
+        event: begun.event,
+        seq: begun.seq,
+        at: begun.at,
+        bay: begun.bay.clone(),
+        job,
+        notice,
+        settled: begun.settled,
+    })
+}

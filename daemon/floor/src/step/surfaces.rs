@@ -1,0 +1,199 @@
+//! Cautions before the step: which product and stage may not touch which
+//! finish of this vehicle, and whether the air is fit for coating.
+//!
+//! Everything said here defers to the product's safety data sheet, local codes
+//! and licensed practice.
+
+use baywright_terms::air::{AirAssessment, RangeStanding};
+use baywright_terms::catalogue::{Panel, Standing};
+use baywright_terms::code::Code;
+use baywright_terms::surface::{
+    Covered, Rule, rules_for_product, rules_for_stage, rules_for_vehicle,
+};
+
+use crate::event::JobKey;
+use crate::notice::{AirWhy, Notice};
+use crate::row::Row;
+use crate::state::{Job, Reading};
+
+use super::folding::Folding;
+
+/// A finish or panel is masked or left out: no rule holds there any more.
+pub(crate) fn covered(f: &mut Folding<'_>, finish: &Code, panel: &Code, left_out: bool) {
+    if f.left_out() {
+        return;
+    }
+    let seq = f.event.seq;
+    let Some((key, job)) = f.open_job() else {
+        return;
+    };
+    if !finish.is_empty() {
+        job.covered_finishes.insert(finish.clone());
+    }
+    if !panel.is_empty() {
+        job.covered_panels.insert(panel.clone());
+    }
+    f.out.push(Row::Covered {
+        job: key,
+        finish: finish.clone(),
+        panel: panel.clone(),
+        left_out,
+        seq,
+    });
+}
+
+fn covered_of(job: &Job) -> Covered {
+    Covered {
+        finishes: job.covered_finishes.iter().cloned().collect(),
+        panels: job.covered_panels.iter().cloned().collect(),
+    }
+}
+
+/// Says, when a vehicle comes in, what it must never get.
+pub(crate) fn nevers_of_vehicle(f: &mut Folding<'_>, key: JobKey) {
+    let Some(job) = f.state.jobs.get(&key) else {
+        return;
+    };
+    let catalogue = &f.snapshot.catalogue;
+    let job_type = catalogue.job_types.get(&job.job_type);
+    let rules = rules_for_vehicle(catalogue, job_type, &job.panels, &covered_of(job));
+    for rule in rules {
+        if rule.standing == Standing::Never {
+            f.notice(Notice::SurfaceNever {
+                what: rule.what,
+                finish: rule.finish,
+                why: rule.why,
+            });
+        }
+    }
+}
+
+/// Says, when a stage starts, what it may not touch, and the stage's caution.
+pub(crate) fn of_stage(f: &mut Folding<'_>, key: JobKey, code: &Code, panels: &[Code]) {
+    let Some(stage) = f.snapshot.catalogue.stages.get(code) else {
+        return;
+    };
+    let Some(job) = f.state.jobs.get(&key) else {
+        return;
+    };
+    let touched = touched(job, panels);
+    let rules = rules_for_stage(code, stage, &touched, &covered_of(job));
+    say(f, rules, !panels.is_empty());
+    if !stage.caution.is_empty() {
+        f.notice(Notice::Caution {
+            what: code.clone(),
+            text: stage.caution.clone(),
+            sds: String::new(),
+        });
+    }
+}
+
+/// Says what a product may not touch on the event's job, and its caution.
+pub(crate) fn of_product(f: &mut Folding<'_>, code: &Code, panels: &[Code]) {
+    let Some(product) = f.snapshot.catalogue.products.get(code) else {
+        return;
+    };
+    if let Some(job) = f.job.and_then(|key| f.state.jobs.get(&key)) {
+        let touched = touched(job, panels);
+        let rules = rules_for_product(code, product, &touched, &covered_of(job));
+        say(f, rules, !panels.is_empty());
+    }
+    if !product.caution.is_empty() {
+        f.notice(Notice::Caution {
+            what: code.clone(),
+            text: product.caution.clone(),
+            sds: product.sds.clone(),
+        });
+    }
+}
+
+/// The panels named, else all of the vehicle.
+fn touched(job: &Job, panels: &[Code]) -> Vec<Panel> {
+    job.panels
+        .iter()
+        .filter(|p| panels.is_empty() || panels.contains(&p.code))
+        .cloned()
+        .collect()
+}
+
+/// A *never* on a panel that the post itself names has happened and is odd;
+/// one on the vehicle at large is a caution.
+fn say(f: &mut Folding<'_>, rules: Vec<Rule>, named: bool) {
+    for rule in rules {
+        match rule.standing {
+            Standing::Fine => {}
+            Standing::Care => f.notice(Notice::SurfaceCare {
+                what: rule.what,
+                finish: rule.finish,
+                why: rule.why,
+            }),
+            Standing::Never if named => {
+                for panel in rule.panels {
+                    f.notice(Notice::AgainstRule {
+                        what: rule.what.clone(),
+                        panel,
+                        finish: rule.finish.clone(),
+                        why: rule.why.clone(),
+                    });
+                }
+            }
+            Standing::Never => f.notice(Notice::SurfaceNever {
+                what: rule.what,
+                finish: rule.finish,
+                why: rule.why,
+            }),
+        }
+    }
+}
+
+/// Says where the surface is too close to the dew point (ISO 8502-4 practice)
+/// or out of the product's own range.
+pub(crate) fn air(f: &mut Folding<'_>, code: &Code, reading: &Reading) {
+    let Some(surface) = reading.surface else {
+        return;
+    };
+    let product = f.snapshot.catalogue.products.get(code);
+    let lowest = product.and_then(|p| p.surface_lowest);
+    let highest = product.and_then(|p| p.surface_highest);
+    let found = AirAssessment::new(
+        reading.air,
+        reading.humidity,
+        reading.surface,
+        lowest,
+        highest,
+    );
+    let product = code.clone();
+    if found.dew_margin_holds == Some(false)
+        && let Some(margin_c) = found.dew_margin_c
+    {
+        f.notice(Notice::AirUnfit {
+            product: product.clone(),
+            why: AirWhy::DewMargin {
+                margin_milli_c: milli(margin_c),
+            },
+        });
+    }
+    let why = match (found.range, lowest, highest) {
+        (RangeStanding::Below, Some(lowest), _) => AirWhy::TooCold {
+            surface_milli_c: surface.0,
+            lowest_milli_c: lowest.0,
+        },
+        (RangeStanding::Above, _, Some(highest)) => AirWhy::TooWarm {
+            surface_milli_c: surface.0,
+            highest_milli_c: highest.0,
+        },
+        _ => return,
+    };
+    f.notice(Notice::AirUnfit { product, why });
+}
+
+/// Thousandths of a degree, for a sentence; stopped at a thousand degrees.
+fn milli(celsius: f64) -> i32 {
+    let milli = (celsius * 1000.0).round().clamp(-1e6, 1e6);
+    #[expect(
+        clippy::cast_possible_truncation,
+        reason = "clamped to a million, and not-a-number casts to zero"
+    )]
+    let milli = milli as i32;
+    milli
+}
