@@ -86,8 +86,7 @@ impl Week {
             .date()
             .checked_sub(Span::new().try_days(weekday).ok()?)
             .ok()?;
-        let minute =
-            weekday * DAY_MIN + i64::from(civil.hour()) * 60 + i64::from(civil.minute());
+        let minute = weekday * DAY_MIN + i64::from(civil.hour()) * 60 + i64::from(civil.minute());
         let day = self
             .open
             .iter()
@@ -217,13 +216,19 @@ mod tests {
         (day.closing, day.next_opening)
     }
 
-    const SPLIT: [(u8, u16, u16); 4] = [(1, 480, 720), (1, 780, 1080), (2, 480, 1080), (5, 480, 960)];
+    const SPLIT: [(u8, u16, u16); 4] =
+        [(1, 480, 720), (1, 780, 1080), (2, 480, 1080), (5, 480, 960)];
 
     #[test]
     fn an_opening_after_the_midday_break_is_not_the_next_opening() {
         // 2026-11-23 is a Monday.
         let expected = (at("2026-11-23T18:00"), at("2026-11-24T08:00"));
-        for text in ["2026-11-23T07:30", "2026-11-23T09:00", "2026-11-23T12:30", "2026-11-23T20:00"] {
+        for text in [
+            "2026-11-23T07:30",
+            "2026-11-23T09:00",
+            "2026-11-23T12:30",
+            "2026-11-23T20:00",
+        ] {
             assert_eq!(day(&SPLIT, text), expected, "{text}");
         }
     }

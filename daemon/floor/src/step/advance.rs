@@ -36,10 +36,7 @@ fn due(stretch: &Stretch, to: Micros) -> Option<(Micros, Ended)> {
     }
     // At closing, or at the worker's last post if that came later; never
     // before it began.
-    let cut = stretch
-        .closing
-        .max(stretch.last_post)
-        .max(stretch.begun.at);
+    let cut = stretch.closing.max(stretch.last_post).max(stretch.begun.at);
     let ended = if stretch.begun.settled {
         Ended::Settled
     } else {

@@ -135,7 +135,11 @@ pub(crate) fn waiting(
         job: key,
         kind: WaitingKind::Dwell,
         product: dwell.product.clone(),
-        panel: dwell.panels.first().cloned().unwrap_or_else(|| Code::new("")),
+        panel: dwell
+            .panels
+            .first()
+            .cloned()
+            .unwrap_or_else(|| Code::new("")),
         from: dwell.begun.at,
         until: Some(until),
         seq_from: dwell.begun.seq,

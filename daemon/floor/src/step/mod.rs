@@ -16,8 +16,8 @@ mod panels;
 mod places;
 mod provisional;
 mod stages;
-mod surfaces;
 mod supplies;
+mod surfaces;
 
 use baywright_terms::time::{HOUR_US, MINUTE_US};
 

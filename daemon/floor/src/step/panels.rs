@@ -38,11 +38,12 @@ pub(crate) fn coated(f: &mut Folding<'_>, spread: &Spread<'_>) {
     if f.left_out() {
         return;
     }
+    let at = f.at;
     let Some((key, job)) = f.open_job() else {
         return;
     };
     let finish = finish_of(job, spread.panel);
-    let (section, layer) = count(job, spread, f.at);
+    let (section, layer) = count(job, spread, at);
     let bay = f.work_bay(key);
     let fresh = f
         .state
@@ -75,12 +76,15 @@ pub(crate) fn coated(f: &mut Folding<'_>, spread: &Spread<'_>) {
     }));
     if let Some(job) = f.state.jobs.get_mut(&key) {
         if let Some(until) = water_safe {
-            let cure = job.cures.entry(spread.panel.clone()).or_insert_with(|| Cure {
-                begun: begun.clone(),
-                product: spread.product.clone(),
-                levelled: None,
-                until,
-            });
+            let cure = job
+                .cures
+                .entry(spread.panel.clone())
+                .or_insert_with(|| Cure {
+                    begun: begun.clone(),
+                    product: spread.product.clone(),
+                    levelled: None,
+                    until,
+                });
             cure.until = cure.until.max(until);
             cure.product = spread.product.clone();
         }
@@ -121,8 +125,7 @@ fn count(job: &Job, spread: &Spread<'_>, at: Micros) -> (u32, u32) {
             let named_again =
                 spread.section > 0 && sections.clone().any(|s| s.section == spread.section);
             let all_levelled = sections.clone().all(|s| s.levelled.is_some());
-            let rested = sections
-                .all(|s| at.0.saturating_sub(s.begun.at.0) >= NEW_LAYER_AFTER_US);
+            let rested = sections.all(|s| at.0.saturating_sub(s.begun.at.0) >= NEW_LAYER_AFTER_US);
             if named_again || (spread.section == 0 && all_levelled && rested) {
                 current.saturating_add(1)
             } else {
@@ -440,11 +443,7 @@ pub(crate) fn section_window(
         .get(product)
         .and_then(|p| p.level_from_us.zip(p.level_until_us));
     let at_surface_pct = air.zip(surface).map(|((air, humidity), surface)| {
-        baywright_terms::air::humidity_at_surface_pct(
-            air.to_c(),
-            humidity.to_pct(),
-            surface.to_c(),
-        )
+        baywright_terms::air::humidity_at_surface_pct(air.to_c(), humidity.to_pct(), surface.to_c())
     });
     levelling_window(
         finish.as_str(),

@@ -294,9 +294,10 @@ fn in_progress(f: &Folding<'_>, key: JobKey, stage: &Code) -> Option<Code> {
         })
         .filter_map(|(code, record)| {
             let run = record.run.as_ref()?;
-            let asides = run.hands.iter().filter(|(hand, _)| {
-                !stage.is_empty() || hands.is_empty() || hands.contains(hand)
-            });
+            let asides = run
+                .hands
+                .iter()
+                .filter(|(hand, _)| !stage.is_empty() || hands.is_empty() || hands.contains(hand));
             let last = asides
                 .filter_map(|(_, on_run)| on_run.aside.as_ref())
                 .map(|aside| aside.at)
@@ -366,7 +367,9 @@ pub(crate) fn resumed(f: &mut Folding<'_>, stage: &Code) {
             })
             .collect()
     };
-    let waits = f.by.iter().any(|w| f.state.breaks.contains_key(&Hand::named(w)));
+    let waits =
+        f.by.iter()
+            .any(|w| f.state.breaks.contains_key(&Hand::named(w)));
     if picked.is_empty() && !stage.is_empty() {
         // Nobody had laid it aside: whoever resumes a stage is on it from now.
         started(f, stage, &[], false);
@@ -403,7 +406,11 @@ fn aside_of_hand(state: &State, hand: &Hand, key: JobKey, stage: &Code) -> Optio
             .jobs
             .iter()
             .filter(|(_, job)| job.is_open())
-            .flat_map(|(key, job)| job.stages.iter().map(move |(code, record)| (key, code, record)))
+            .flat_map(|(key, job)| {
+                job.stages
+                    .iter()
+                    .map(move |(code, record)| (key, code, record))
+            })
             .filter_map(|(key, code, record)| {
                 let aside = record.run.as_ref()?.hands.get(hand)?.aside.as_ref()?;
                 Some((aside.at, *key, code.clone()))
