@@ -1,5 +1,15 @@
 //! The daemon: the log, the facts folded from it, and gRPC.
 
+pub mod args;
 pub mod clock;
+mod commands;
+pub mod config;
 pub mod facts;
+mod health;
 pub mod journal;
+pub mod lifecycle;
+pub mod lock;
+pub mod service;
+
+pub use commands::run;
+pub use lifecycle::{Ready, serve};

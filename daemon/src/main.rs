@@ -1,3 +1,7 @@
 //! The daemon's program: everything is in the library.
 
-fn main() {}
+use std::process::ExitCode;
+
+fn main() -> ExitCode {
+    baywright_daemon::run(std::env::args_os())
+}

@@ -4,12 +4,25 @@
 //! time given to it; [`writer`] is the one thread that calls it; [`reader`]
 //! reads beside it through connections of its own.
 
+pub mod append;
+#[cfg(test)]
+mod append_tests;
 pub mod chain;
+mod codes;
+pub mod follow;
+pub mod post;
 pub mod reader;
+pub mod refusal;
 pub mod schema;
+pub mod time;
+pub mod verify;
+pub mod writer;
 
+pub use append::{Journal, Kept, Outcome, append_batch};
 pub use chain::Hash;
+pub use post::Intake;
 pub use reader::{LogEntry, LogReader, LogReaders};
+pub use refusal::Refusal;
 
 /// What the log is: made with it, and kept.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

@@ -21,6 +21,12 @@ pub struct LogEntry {
     /// A serialised [`v1::Record`]: what the hash covers.
     pub record: Vec<u8>,
     pub hash: Hash,
+    /// What the index says; `verify` compares it with the record.
+    pub event_id: Vec<u8>,
+    pub device: String,
+    pub device_seq: u64,
+    /// 0: opens no job.
+    pub job_number: u64,
 }
 
 impl LogEntry {
@@ -63,7 +69,7 @@ impl LogReader {
     /// does not mean the end: a page is bounded in bytes too. An empty page does.
     pub fn records_after(&self, seq: u64, limit: usize) -> Result<Vec<LogEntry>, JournalError> {
         let mut statement = self.conn.prepare_cached(
-            "SELECT seq, record, hash FROM record WHERE seq > ?1 ORDER BY seq LIMIT ?2",
+            "SELECT seq, record, hash, event_id, device, device_seq, coalesce(job_number, 0) FROM record WHERE seq > ?1 ORDER BY seq LIMIT ?2",
         )?;
         let limit = i64::try_from(limit).unwrap_or(i64::MAX);
         let mut rows = statement.query((to_sql(seq), limit))?;
@@ -84,7 +90,7 @@ impl LogReader {
     pub fn record(&self, seq: u64) -> Result<Option<LogEntry>, JournalError> {
         let mut statement = self
             .conn
-            .prepare_cached("SELECT seq, record, hash FROM record WHERE seq = ?1")?;
+            .prepare_cached("SELECT seq, record, hash, event_id, device, device_seq, coalesce(job_number, 0) FROM record WHERE seq = ?1")?;
         Ok(statement.query_row([to_sql(seq)], entry).optional()?)
     }
 
@@ -92,7 +98,7 @@ impl LogReader {
     pub fn record_of_event(&self, event_id: &[u8]) -> Result<Option<LogEntry>, JournalError> {
         let mut statement = self
             .conn
-            .prepare_cached("SELECT seq, record, hash FROM record WHERE event_id = ?1")?;
+            .prepare_cached("SELECT seq, record, hash, event_id, device, device_seq, coalesce(job_number, 0) FROM record WHERE event_id = ?1")?;
         Ok(statement.query_row([event_id], entry).optional()?)
     }
 
@@ -114,6 +120,10 @@ pub(crate) fn entry(row: &Row<'_>) -> rusqlite::Result<LogEntry> {
         seq: from_sql(row.get(0)?),
         record: row.get(1)?,
         hash: Hash(row.get(2)?),
+        event_id: row.get(3)?,
+        device: row.get(4)?,
+        device_seq: from_sql(row.get(5)?),
+        job_number: from_sql(row.get(6)?),
     })
 }
 

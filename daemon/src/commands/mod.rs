@@ -1,0 +1,82 @@
+//! The commands of `baywrightd`, one file each.
+
+mod rebuild;
+mod serve;
+mod verify;
+
+use std::ffi::OsString;
+use std::io::IsTerminal as _;
+use std::path::PathBuf;
+use std::process::ExitCode;
+use std::time::Duration;
+
+use clap::Parser as _;
+use indicatif::{ProgressBar, ProgressStyle};
+
+use crate::args::{Cli, Command, DataArgs};
+use crate::config::{NoDataDir, data_dir};
+
+/// Exit code of a command line that cannot be followed.
+const USAGE: u8 = 2;
+
+/// How often a progress bar is drawn, milliseconds.
+const DRAW_MS: u64 = 100;
+
+/// Runs one command. The arguments begin with the program's name.
+pub fn run(args: impl IntoIterator<Item = OsString>) -> ExitCode {
+    let cli = match Cli::try_parse_from(args) {
+        Ok(cli) => cli,
+        Err(error) => {
+            // Help and version go to standard output and are no failure.
+            let printed = error.print();
+            return match (error.use_stderr(), printed) {
+                (false, Ok(())) => ExitCode::SUCCESS,
+                _ => ExitCode::from(USAGE),
+            };
+        }
+    };
+    let done = match cli.command {
+        Command::Serve(args) => serve::run(&args),
+        Command::Verify(args) => verify::run(&args),
+        Command::Rebuild(args) => rebuild::run(&args),
+    };
+    match done {
+        Ok(code) => code,
+        Err(error) => {
+            eprintln!("Error: {}.", sentence(&error));
+            if error.is::<NoDataDir>() || error.is::<crate::config::NotLoopback>() {
+                ExitCode::from(USAGE)
+            } else {
+                ExitCode::FAILURE
+            }
+        }
+    }
+}
+
+/// An error with all its causes.
+fn sentence(error: &anyhow::Error) -> String {
+    let causes: Vec<String> = error.chain().map(ToString::to_string).collect();
+    causes.join(": ").trim_end_matches('.').to_owned()
+}
+
+fn data_dir_of(args: &DataArgs) -> Result<PathBuf, NoDataDir> {
+    data_dir(args.dir.as_deref(), |name| {
+        std::env::var_os(name)
+            .filter(|value| !value.is_empty())
+            .map(PathBuf::from)
+    })
+}
+
+/// A progress bar on standard error, where that is a terminal and nobody asked for JSON.
+fn progress_bar(json: bool) -> ProgressBar {
+    if json || !std::io::stderr().is_terminal() {
+        return ProgressBar::hidden();
+    }
+    let bar = ProgressBar::new(0);
+    if let Ok(style) = ProgressStyle::with_template("{bar:40} {pos} of {len} records, {eta} to go")
+    {
+        bar.set_style(style);
+    }
+    bar.enable_steady_tick(Duration::from_millis(DRAW_MS));
+    bar
+}

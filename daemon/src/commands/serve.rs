@@ -1,0 +1,116 @@
+//! `baywrightd serve`.
+
+use std::io::{IsTerminal as _, Write as _};
+use std::process::ExitCode;
+use std::sync::Arc;
+
+use anyhow::Context as _;
+use tokio::net::TcpListener;
+use tokio::signal::unix::{SignalKind, signal};
+use tokio_util::sync::CancellationToken;
+use tracing_subscriber::EnvFilter;
+
+use super::data_dir_of;
+use crate::args::{LogFormat, ServeArgs};
+use crate::clock::SystemClock;
+use crate::config::{Config, loopback_only};
+use crate::lifecycle::{Ready, serve};
+
+/// Threads that carry calls. The work is on the writer's and the readers'
+/// threads, so that two are enough on the smallest server.
+const CALL_THREADS: usize = 2;
+
+pub(super) fn run(args: &ServeArgs) -> anyhow::Result<ExitCode> {
+    start_trace(args.log);
+    let config = Config {
+        data_dir: data_dir_of(&args.data)?,
+        listen: loopback_only(args.listen)?,
+        socket: args.socket.clone(),
+    };
+    let json = args.json;
+    let runtime = tokio::runtime::Builder::new_multi_thread()
+        .worker_threads(CALL_THREADS)
+        .enable_all()
+        .build()
+        .context("the runtime could not be started")?;
+    let done = runtime.block_on(async move {
+        let listener = TcpListener::bind(config.listen)
+            .await
+            .with_context(|| format!("{} cannot be listened on", config.listen))?;
+        let stop = CancellationToken::new();
+        let at_once = stop_at_signals(stop.clone())?;
+        let served = serve(config, listener, Arc::new(SystemClock), stop, |ready| {
+            if let Err(error) = announce(ready, json) {
+                tracing::warn!(%error, "standard output is closed");
+            }
+        });
+        tokio::select! {
+            served = served => served.map(|()| ExitCode::SUCCESS).map_err(anyhow::Error::from),
+            () = at_once.cancelled() => {
+                tracing::warn!("stopped at once by a second signal; what was acknowledged is on disk");
+                Ok(ExitCode::FAILURE)
+            }
+        }
+    });
+    // A read that still runs must not hold the process.
+    runtime.shutdown_background();
+    done
+}
+
+/// The first signal stops with grace, the second at once.
+fn stop_at_signals(stop: CancellationToken) -> anyhow::Result<CancellationToken> {
+    let mut terminate = signal(SignalKind::terminate()).context("SIGTERM cannot be heard")?;
+    let mut interrupt = signal(SignalKind::interrupt()).context("SIGINT cannot be heard")?;
+    let at_once = CancellationToken::new();
+    let second = at_once.clone();
+    tokio::spawn(async move {
+        for token in [stop, second] {
+            tokio::select! {
+                _ = terminate.recv() => {}
+                _ = interrupt.recv() => {}
+            }
+            token.cancel();
+        }
+    });
+    Ok(at_once)
+}
+
+/// Says that it can append, on standard output.
+fn announce(ready: &Ready, json: bool) -> std::io::Result<()> {
+    let mut out = std::io::stdout().lock();
+    if json {
+        let line = serde_json::json!({
+            "listening": ready.listening.to_string(),
+            "socket": ready.socket.to_string_lossy(),
+            "log_id": uuid::Uuid::from_bytes(ready.meta.log_id).simple().to_string(),
+            "epoch": ready.meta.epoch,
+            "head_seq": ready.head_seq,
+        });
+        writeln!(out, "{line}")?;
+    } else {
+        writeln!(
+            out,
+            "listening on {} and {}, log at seq {}",
+            ready.listening,
+            ready.socket.display(),
+            ready.head_seq
+        )?;
+    }
+    out.flush()
+}
+
+/// The trace goes to standard error, where systemd's journal keeps it.
+fn start_trace(format: LogFormat) {
+    let filter = EnvFilter::try_from_default_env().unwrap_or_else(|_| EnvFilter::new("info"));
+    let builder = tracing_subscriber::fmt()
+        .with_env_filter(filter)
+        .with_writer(std::io::stderr);
+    let set = match format {
+        LogFormat::Text => builder
+            .with_ansi(std::io::stderr().is_terminal())
+            .try_init(),
+        LogFormat::Json => builder.json().try_init(),
+    };
+    // Set before by whoever runs this inside another program.
+    let _ = set;
+}

@@ -1,0 +1,371 @@
+//! Deciding on a batch of posts and appending it: one transaction, one flush.
+//!
+//! Synchronous, on the caller's thread, with the time given by the caller: the
+//! whole of what must be right at a power cut is in [`append_batch`].
+
+use std::path::Path;
+
+use baywright_proto::v1::{self, fact::Kind};
+use baywright_terms::catalogue::Catalogue;
+use baywright_terms::time::Micros;
+use prost::Message as _;
+use rusqlite::{Connection, OptionalExtension as _, Transaction, TransactionBehavior};
+
+use super::chain::Hash;
+use super::codes::unknown_codes;
+use super::post::{Intake, Readable, read};
+use super::reader::{self, LogEntry};
+use super::refusal::{Refusal, Violation};
+use super::time::{Sample, earlier_boot, occurred};
+use super::{JournalError, Meta, from_sql, schema, to_sql};
+
+/// The end of the log.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Head {
+    /// 0: empty.
+    pub seq: u64,
+    pub hash: Hash,
+    /// When the last record was received; 0 in an empty log.
+    pub received: Micros,
+    /// The last number given to a job.
+    pub job_number: u64,
+}
+
+/// A post that is in the log.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Kept {
+    pub seq: u64,
+    pub event_id: [u8; 16],
+    pub received: Micros,
+    pub occurred: Micros,
+    /// The number given to a job that this opened; 0 otherwise.
+    pub job_number: u64,
+    /// The stored bytes.
+    pub record: Vec<u8>,
+    /// It had been acknowledged before.
+    pub repeated: bool,
+}
+
+/// What became of a post.
+pub type Outcome = Result<Kept, Refusal>;
+
+/// The log as the one writer holds it.
+#[derive(Debug)]
+pub struct Journal {
+    conn: Connection,
+    meta: Meta,
+    head: Head,
+}
+
+impl Journal {
+    /// Opens the log of a data directory, making it where there is none.
+    /// Reads only the end of it, whatever its length.
+    ///
+    /// # Errors
+    /// If the file is no log, of another layout, or cannot be read.
+    pub fn open(data_dir: &Path) -> Result<Self, JournalError> {
+        let conn = schema::open_writer(&data_dir.join(schema::LOG_FILE))?;
+        let meta = schema::read_meta(&conn)?;
+        let head = read_head(&conn, &meta)?;
+        Ok(Self { conn, meta, head })
+    }
+
+    pub fn meta(&self) -> Meta {
+        self.meta
+    }
+
+    pub fn head(&self) -> Head {
+        self.head
+    }
+
+    /// Moves what is in the write-ahead log into the file, so that the next
+    /// start finds one file and nothing to replay.
+    ///
+    /// # Errors
+    /// If the disk fails. Nothing is lost: the next start replays.
+    pub fn checkpoint(&self) -> Result<(), JournalError> {
+        self.conn
+            .query_row("PRAGMA wal_checkpoint(TRUNCATE)", [], |_| Ok(()))?;
+        Ok(())
+    }
+
+    /// The connection, for tests that break it.
+    #[cfg(test)]
+    pub(crate) fn connection(&mut self) -> &mut Connection {
+        &mut self.conn
+    }
+}
+
+fn read_head(conn: &Connection, meta: &Meta) -> Result<Head, JournalError> {
+    let last = conn
+        .query_row(
+            "SELECT seq, record, hash, event_id, device, device_seq, coalesce(job_number, 0) FROM record ORDER BY seq DESC LIMIT 1",
+            [],
+            reader::entry,
+        )
+        .optional()?;
+    let job_number: i64 = conn.query_row(
+        "SELECT coalesce(max(job_number), 0) FROM record WHERE job_number IS NOT NULL",
+        [],
+        |row| row.get(0),
+    )?;
+    Ok(match last {
+        None => Head {
+            seq: 0,
+            hash: Hash::genesis(&meta.log_id),
+            received: Micros(0),
+            job_number: 0,
+        },
+        Some(entry) => Head {
+            seq: entry.seq,
+            hash: entry.hash,
+            received: Micros(entry.decode()?.received_us),
+            job_number: from_sql(job_number),
+        },
+    })
+}
+
+/// Decides on each post and appends those that can be kept; when it returns,
+/// every [`Kept`] is on disk. Each post is decided on its own: one that cannot
+/// be kept never fails its neighbours. Where the commit fails, nothing was
+/// kept and the head is what it was.
+///
+/// `catalogue` is what codes are checked against while a person waits.
+pub fn append_batch(
+    journal: &mut Journal,
+    catalogue: &Catalogue,
+    intakes: &[Intake],
+    now: Micros,
+) -> Vec<Outcome> {
+    match append_together(journal, catalogue, intakes, now) {
+        Ok(outcomes) => outcomes,
+        Err(error) if intakes.len() == 1 => vec![Err(not_written(&error))],
+        Err(error) => {
+            // Something about one of them may be what the database does not
+            // take; alone, it fails alone.
+            tracing::warn!(error = %error, posts = intakes.len(), "a batch was not written; trying its posts one by one");
+            intakes
+                .iter()
+                .map(|intake| {
+                    append_together(journal, catalogue, std::slice::from_ref(intake), now)
+                        .map_or_else(
+                            |error| Err(not_written(&error)),
+                            |mut outcomes| {
+                                outcomes.pop().unwrap_or(Err(Refusal::NotWritten {
+                                    why: "no outcome".to_owned(),
+                                }))
+                            },
+                        )
+                })
+                .collect()
+        }
+    }
+}
+
+fn not_written(error: &JournalError) -> Refusal {
+    let mut why = error.to_string();
+    let mut source = std::error::Error::source(error);
+    while let Some(cause) = source {
+        why.push_str(": ");
+        why.push_str(&cause.to_string());
+        source = cause.source();
+    }
+    Refusal::NotWritten { why }
+}
+
+fn append_together(
+    journal: &mut Journal,
+    catalogue: &Catalogue,
+    intakes: &[Intake],
+    now: Micros,
+) -> Result<Vec<Outcome>, JournalError> {
+    let Journal { conn, head, .. } = journal;
+    // The journal's own head moves only after the commit.
+    let mut moving = *head;
+    let tx = conn.transaction_with_behavior(TransactionBehavior::Immediate)?;
+    let mut outcomes = Vec::with_capacity(intakes.len());
+    for intake in intakes {
+        outcomes.push(match decide(&tx, catalogue, intake, &moving, now)? {
+            Decision::Append(record) => Ok(insert(&tx, &mut moving, &record)?),
+            Decision::Repeat(kept) => Ok(kept),
+            Decision::Refuse(refusal) => Err(refusal),
+        });
+    }
+    if moving.seq == head.seq {
+        // Nothing to keep: no flush for a batch of refusals.
+        tx.rollback()?;
+    } else {
+        tx.commit()?;
+    }
+    *head = moving;
+    Ok(outcomes)
+}
+
+enum Decision {
+    Append(v1::Record),
+    Repeat(Kept),
+    Refuse(Refusal),
+}
+
+/// Decides on one post by what the transaction sees, so by its neighbours before it too.
+fn decide(
+    tx: &Transaction<'_>,
+    catalogue: &Catalogue,
+    intake: &Intake,
+    head: &Head,
+    now: Micros,
+) -> Result<Decision, JournalError> {
+    let Readable { event_id, fact } = match read(intake) {
+        Ok(readable) => readable,
+        Err(refusal) => return Ok(Decision::Refuse(refusal)),
+    };
+    let post = &intake.post;
+    if let Some(first) = entry_of(tx, &event_id)? {
+        return repeat(&first, post);
+    }
+    let held = reader::held_device_seq(tx, &intake.device)?;
+    if post.previous_device_seq != held || post.device_seq <= held {
+        return Ok(Decision::Refuse(Refusal::OutOfStep { held }));
+    }
+    if post.waiting && !post.anyway {
+        let unknown = unknown_codes(&fact, catalogue, |number| job_known(tx, number))?;
+        if !unknown.is_empty() {
+            return Ok(Decision::Refuse(Refusal::UnknownCode(unknown)));
+        }
+    }
+    let delivery = post.delivery_clocks.as_ref();
+    let earlier = match earlier_boot(&fact, delivery) {
+        Some(boot_id) => sample(tx, &intake.device, boot_id)?,
+        None => None,
+    };
+    let (occurred, basis) = match occurred(&fact, delivery, now, earlier) {
+        Ok(found) => found,
+        Err(wrong) => {
+            let violation = Violation::new(
+                wrong.field,
+                "is not an instant between the years 2000 and 2200: give Unix microseconds",
+            );
+            return Ok(Decision::Refuse(Refusal::Unreadable(vec![violation])));
+        }
+    };
+    if let Some(delivery) = delivery.filter(|clocks| !clocks.boot_id.is_empty()) {
+        put_sample(tx, &intake.device, delivery, now)?;
+    }
+    let opens = matches!(fact.kind, Some(Kind::JobOpened(_)));
+    Ok(Decision::Append(v1::Record {
+        seq: head.seq + 1,
+        // The clock may be set back; the log's order is not.
+        received_us: now.max(head.received).0,
+        occurred_us: occurred.0,
+        time_basis: basis.into(),
+        device: intake.device.clone(),
+        role: intake.role.into(),
+        event_id: event_id.to_vec(),
+        device_seq: post.device_seq,
+        delivery_clocks: post.delivery_clocks.clone(),
+        job_number: if opens { head.job_number + 1 } else { 0 },
+        fact: post.fact.clone(),
+    }))
+}
+
+/// Answers a post whose event id is in the log already.
+fn repeat(first: &LogEntry, post: &v1::Post) -> Result<Decision, JournalError> {
+    let record = first.decode()?;
+    if record.fact != post.fact {
+        return Ok(Decision::Refuse(Refusal::IdReused { seq: first.seq }));
+    }
+    Ok(Decision::Repeat(Kept {
+        repeated: true,
+        ..kept(&record, first.record.clone())
+    }))
+}
+
+fn kept(record: &v1::Record, bytes: Vec<u8>) -> Kept {
+    let mut event_id = [0; 16];
+    for (to, from) in event_id.iter_mut().zip(&record.event_id) {
+        *to = *from;
+    }
+    Kept {
+        seq: record.seq,
+        event_id,
+        received: Micros(record.received_us),
+        occurred: Micros(record.occurred_us),
+        job_number: record.job_number,
+        record: bytes,
+        repeated: false,
+    }
+}
+
+/// Writes a record and moves `head` to it. Encoded here, once and for all.
+fn insert(
+    tx: &Transaction<'_>,
+    head: &mut Head,
+    record: &v1::Record,
+) -> Result<Kept, JournalError> {
+    let bytes = record.encode_to_vec();
+    let hash = head.hash.then(&bytes);
+    let job_number = (record.job_number > 0).then(|| to_sql(record.job_number));
+    let mut statement = tx.prepare_cached(
+        "INSERT INTO record (seq, event_id, device, device_seq, job_number, record, hash)
+         VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7)",
+    )?;
+    statement.execute((
+        to_sql(record.seq),
+        &record.event_id,
+        &record.device,
+        to_sql(record.device_seq),
+        job_number,
+        &bytes,
+        hash.0,
+    ))?;
+    *head = Head {
+        seq: record.seq,
+        hash,
+        received: Micros(record.received_us),
+        job_number: head.job_number.max(record.job_number),
+    };
+    Ok(kept(record, bytes))
+}
+
+fn entry_of(tx: &Transaction<'_>, event_id: &[u8]) -> Result<Option<LogEntry>, JournalError> {
+    let mut statement =
+        tx.prepare_cached("SELECT seq, record, hash, event_id, device, device_seq, coalesce(job_number, 0) FROM record WHERE event_id = ?1")?;
+    Ok(statement.query_row([event_id], reader::entry).optional()?)
+}
+
+fn job_known(tx: &Transaction<'_>, number: u64) -> Result<bool, JournalError> {
+    let mut statement = tx.prepare_cached("SELECT 1 FROM record WHERE job_number = ?1")?;
+    Ok(statement.exists([to_sql(number)])?)
+}
+
+fn sample(
+    tx: &Transaction<'_>,
+    device: &str,
+    boot_id: &str,
+) -> Result<Option<Sample>, JournalError> {
+    let mut statement = tx.prepare_cached(
+        "SELECT boot_us, true_us FROM boot_clock WHERE device = ?1 AND boot_id = ?2",
+    )?;
+    Ok(statement
+        .query_row((device, boot_id), |row| {
+            Ok(Sample {
+                boot_us: row.get(0)?,
+                at: Micros(row.get(1)?),
+            })
+        })
+        .optional()?)
+}
+
+fn put_sample(
+    tx: &Transaction<'_>,
+    device: &str,
+    clocks: &v1::Clocks,
+    now: Micros,
+) -> Result<(), JournalError> {
+    let mut statement = tx.prepare_cached(
+        "INSERT INTO boot_clock (device, boot_id, boot_us, true_us) VALUES (?1, ?2, ?3, ?4)
+         ON CONFLICT (device, boot_id) DO UPDATE SET boot_us = excluded.boot_us, true_us = excluded.true_us",
+    )?;
+    statement.execute((device, &clocks.boot_id, clocks.boot_us, now.0))?;
+    Ok(())
+}

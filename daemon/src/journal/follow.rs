@@ -1,0 +1,184 @@
+//! The facts behind the log, as the writer moves them on: a failure of theirs
+//! is theirs alone. The log goes on, receipts go out, reads say that facts are behind.
+
+use std::panic::{AssertUnwindSafe, catch_unwind};
+
+use baywright_floor::event::EventId;
+use baywright_terms::catalogue::Catalogue;
+use baywright_terms::time::Micros;
+
+use crate::facts::{Answer, Facts, FactsError, Stored};
+
+/// What follows the log. [`Facts`] in the daemon; something that fails in tests.
+pub trait Follower: Send {
+    /// As [`Facts::absorb`].
+    fn absorb(&mut self, stored: &[Stored]) -> Result<Vec<Answer>, FactsError>;
+    /// As [`Facts::commit`].
+    fn commit(&mut self) -> Result<u64, FactsError>;
+    /// As [`Facts::answer_for`].
+    fn answer_for(&mut self, event: EventId) -> Result<Option<Answer>, FactsError>;
+    fn cursor(&self) -> u64;
+    fn catalogue(&self, at: Micros) -> &Catalogue;
+    fn catalogue_revision(&self) -> u64;
+}
+
+impl Follower for Facts {
+    fn absorb(&mut self, stored: &[Stored]) -> Result<Vec<Answer>, FactsError> {
+        Facts::absorb(self, stored)
+    }
+
+    fn commit(&mut self) -> Result<u64, FactsError> {
+        Facts::commit(self)
+    }
+
+    fn answer_for(&mut self, event: EventId) -> Result<Option<Answer>, FactsError> {
+        Facts::answer_for(self, event)
+    }
+
+    fn cursor(&self) -> u64 {
+        Facts::cursor(self)
+    }
+
+    fn catalogue(&self, at: Micros) -> &Catalogue {
+        Facts::catalogue(self, at)
+    }
+
+    fn catalogue_revision(&self) -> u64 {
+        Facts::catalogue_revision(self)
+    }
+}
+
+/// How the facts stand to the log.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Standing {
+    /// Being opened, rebuilt or caught up at the start.
+    Opening,
+    /// Moved on with the log.
+    Following,
+    /// They failed at the last batch; the next one tries again.
+    Behind,
+    /// They broke; a start or a rebuild is needed.
+    Broken,
+}
+
+/// The follower, fenced: every call into it may fail or panic without effect on the log.
+pub(crate) struct Fenced {
+    follower: Option<Box<dyn Follower>>,
+    standing: Standing,
+    none: Catalogue,
+}
+
+impl std::fmt::Debug for Fenced {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.debug_struct("Fenced")
+            .field("standing", &self.standing)
+            .finish_non_exhaustive()
+    }
+}
+
+impl Fenced {
+    pub(crate) fn opening() -> Self {
+        Self {
+            follower: None,
+            standing: Standing::Opening,
+            none: Catalogue::default(),
+        }
+    }
+
+    pub(crate) fn standing(&self) -> Standing {
+        self.standing
+    }
+
+    /// Takes the opened follower, and lets it catch up with what was appended meanwhile.
+    pub(crate) fn take(&mut self, opened: Result<Box<dyn Follower>, FactsError>) {
+        match opened {
+            Ok(follower) => {
+                self.follower = Some(follower);
+                self.standing = Standing::Following;
+                if self.absorb(&[]).is_some() {
+                    self.commit();
+                }
+            }
+            Err(error) => {
+                tracing::error!(error = %chain(&error), "facts could not be opened; the log goes on without them, reads do not");
+                self.standing = Standing::Broken;
+            }
+        }
+    }
+
+    /// Folds what was just appended. `None`: nothing is known of these posts.
+    pub(crate) fn absorb(&mut self, stored: &[Stored]) -> Option<Vec<Answer>> {
+        self.call("fold", |follower| follower.absorb(stored))
+    }
+
+    /// Shows readers what was absorbed.
+    pub(crate) fn commit(&mut self) {
+        self.call("commit", |follower| follower.commit());
+    }
+
+    pub(crate) fn answer_for(&mut self, event: [u8; 16]) -> Option<Answer> {
+        self.call("look up", |follower| follower.answer_for(EventId(event)))
+            .flatten()
+    }
+
+    /// The last seq that readers can see.
+    pub(crate) fn cursor(&self) -> u64 {
+        self.follower
+            .as_ref()
+            .map_or(0, |follower| follower.cursor())
+    }
+
+    pub(crate) fn catalogue_revision(&self) -> u64 {
+        self.follower
+            .as_ref()
+            .map_or(0, |follower| follower.catalogue_revision())
+    }
+
+    /// Every entry known, those that hold only later too: their codes are no slips.
+    pub(crate) fn catalogue(&self) -> &Catalogue {
+        self.follower
+            .as_ref()
+            .map_or(&self.none, |follower| follower.catalogue(Micros(i64::MAX)))
+    }
+
+    fn call<T>(
+        &mut self,
+        doing: &str,
+        call: impl FnOnce(&mut dyn Follower) -> Result<T, FactsError>,
+    ) -> Option<T> {
+        let follower = self.follower.as_mut()?;
+        // After a panic the follower is dropped, so nobody sees it half changed.
+        match catch_unwind(AssertUnwindSafe(|| call(follower.as_mut()))) {
+            Ok(Ok(value)) => {
+                self.standing = Standing::Following;
+                Some(value)
+            }
+            Ok(Err(error)) => {
+                tracing::error!(error = %chain(&error), doing, "facts are behind the log");
+                self.standing = Standing::Behind;
+                None
+            }
+            Err(_) => {
+                tracing::error!(
+                    doing,
+                    "the fold panicked; the log goes on without facts until the daemon is started again"
+                );
+                self.follower = None;
+                self.standing = Standing::Broken;
+                None
+            }
+        }
+    }
+}
+
+/// An error with everything behind it, for the trace.
+pub(crate) fn chain(error: &dyn std::error::Error) -> String {
+    let mut text = error.to_string();
+    let mut source = error.source();
+    while let Some(cause) = source {
+        text.push_str(": ");
+        text.push_str(&cause.to_string());
+        source = cause.source();
+    }
+    text
+}

@@ -1,0 +1,361 @@
+//! Start and stop: everything the daemon touches is given to it, and given back.
+
+use std::net::SocketAddr;
+use std::os::unix::fs::PermissionsExt as _;
+use std::panic::{AssertUnwindSafe, catch_unwind};
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+use std::time::Duration;
+
+use tokio::io::{AsyncRead, AsyncWrite};
+use tokio::net::{TcpListener, UnixListener, UnixStream};
+use tokio::task::JoinSet;
+use tokio_stream::Stream;
+use tokio_stream::wrappers::UnixListenerStream;
+use tokio_util::sync::CancellationToken;
+use tokio_util::task::TaskTracker;
+use tonic::service::Routes;
+use tonic::transport::server::{Connected, TcpIncoming};
+
+use crate::clock::Clock;
+use crate::config::Config;
+use crate::facts::{Facts, FactsError, LogSources as _};
+use crate::health::{self, Health};
+use crate::journal::follow::{Follower, Standing, chain};
+use crate::journal::verify::{verify, verify_tail};
+use crate::journal::writer::{Heads, Writer};
+use crate::journal::{Journal, JournalError, LogReader, LogReaders, Meta};
+use crate::lock::{DataLock, LockError};
+use crate::service::Services;
+use crate::service::reads::Reads;
+
+/// Longest time a stop may take before remaining calls are cut off, milliseconds.
+///
+/// Must stay below `TimeoutStopSec` in the service unit.
+pub const STOP_GRACE_MS_MAX: u64 = 8_000;
+
+/// Part of the grace that is kept for the writer to answer what waits and to close.
+const STOP_WRITER_MS_MAX: u64 = 4_000;
+
+/// Longest wait for the facts before the daemon says that it listens. A short
+/// catch-up is over by then, so that the first answers are whole; a long
+/// rebuild goes on while bays post.
+const START_FACTS_MS_MAX: u64 = 3_000;
+
+/// Calls of one connection worked on at once: a bay makes one or two, a
+/// watcher some; a script that opens more waits.
+const CALLS_PER_CONNECTION_MAX: usize = 64;
+
+/// Streams of one connection open at once.
+const STREAMS_PER_CONNECTION_MAX: u32 = 256;
+
+/// How often a silent peer is asked whether it lives, and how long it may
+/// think about it: a bay whose cable was pulled is noticed within 20 seconds.
+const KEEP_ALIVE_MS: u64 = 10_000;
+const KEEP_ALIVE_ANSWER_MS_MAX: u64 = 10_000;
+
+/// Whoever may open the socket: its owner. The data directory is theirs as well.
+const SOCKET_MODE: u32 = 0o600;
+
+/// What a daemon that can append tells the world.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Ready {
+    pub listening: SocketAddr,
+    pub socket: PathBuf,
+    pub meta: Meta,
+    pub head_seq: u64,
+}
+
+/// The daemon could not start, or could not go on.
+#[derive(Debug, thiserror::Error)]
+pub enum ServeError {
+    #[error(transparent)]
+    Lock(#[from] LockError),
+    #[error("the log cannot be opened")]
+    Journal(#[from] JournalError),
+    #[error("{what} failed")]
+    Io {
+        what: String,
+        #[source]
+        source: std::io::Error,
+    },
+    #[error("another process listens on the socket {}", path.display())]
+    SocketInUse { path: PathBuf },
+    #[error("the server failed")]
+    Server(#[from] tonic::transport::Error),
+    #[error("the log's writer ended by itself; the trace names the cause")]
+    WriterEnded,
+}
+
+impl ServeError {
+    fn io(what: impl Into<String>) -> impl FnOnce(std::io::Error) -> Self {
+        let what = what.into();
+        move |source| Self::Io { what, source }
+    }
+}
+
+/// Serves until `stop` is cancelled. `ready` is called once, when it can append.
+///
+/// # Errors
+/// If it cannot start, or the writer or a listener fails.
+pub async fn serve(
+    config: Config,
+    listener: TcpListener,
+    clock: Arc<dyn Clock>,
+    stop: CancellationToken,
+    ready: impl FnOnce(&Ready),
+) -> Result<(), ServeError> {
+    let lock = Arc::new(DataLock::take(&config.data_dir)?);
+    let journal = Journal::open(&config.data_dir)?;
+    let meta = journal.meta();
+    let tail = verify_tail(&LogReader::open(&config.data_dir)?);
+    let broken = tail.err();
+    if let Some(broken) = &broken {
+        tracing::error!(error = %broken, "the log is not what was appended: it is read-only");
+    }
+    let (writer, thread) = Writer::start(journal, Arc::clone(&clock), broken)
+        .map_err(ServeError::io("starting the log's writer"))?;
+    let heads = writer.heads();
+    open_facts(&config.data_dir, &lock, &writer)?;
+    verify_rest(&config.data_dir, &writer, stop.clone())?;
+    wait_for_facts(&heads).await;
+
+    let listening = listener
+        .local_addr()
+        .map_err(ServeError::io("asking for the address"))?;
+    let socket = config.socket_path();
+    let unix = bind_socket(&socket).await?;
+    let services = Services {
+        writer: writer.clone(),
+        reads: Reads::new(&config.data_dir, heads.clone(), stop.clone()),
+        clock,
+        meta,
+        stop: stop.clone(),
+        streams: TaskTracker::new(),
+    };
+    let (health, routes) = health::with_health(services.routes(), &heads).await;
+    let tcp = TcpIncoming::from(listener)
+        // `serve_with_incoming` ignores the server's own setting: without this
+        // each small answer waits 40 ms for Nagle's algorithm.
+        .with_nodelay(Some(true))
+        .with_keepalive(Some(Duration::from_millis(KEEP_ALIVE_MS)));
+    let mut servers = JoinSet::new();
+    servers.spawn(listen(tcp, routes.clone(), stop.clone()));
+    servers.spawn(listen(UnixListenerStream::new(unix), routes, stop.clone()));
+
+    let head_seq = heads.borrow().log_seq;
+    tracing::info!(%listening, socket = %socket.display(), head_seq, "listening");
+    ready(&Ready {
+        listening,
+        socket: socket.clone(),
+        meta,
+        head_seq,
+    });
+    notify(&[sd_notify::NotifyState::Ready]);
+    let ended = tokio::select! {
+        () = stop.cancelled() => Ok(()),
+        ended = until_broken(&mut servers, heads.clone(), &health) => Err(ended),
+    };
+    notify(&[sd_notify::NotifyState::Stopping]);
+    tracing::info!("stopping: no new calls");
+    stop.cancel();
+    health.stopping().await;
+    finish(servers, &services, thread).await;
+    // A daemon that starts now makes its own.
+    let _ = std::fs::remove_file(&socket);
+    drop(lock);
+    tracing::info!("stopped");
+    ended
+}
+
+/// Opens the facts on a thread of their own, so that bays can post while a
+/// long rebuild runs, and hands them to the writer.
+fn open_facts(data_dir: &Path, lock: &Arc<DataLock>, writer: &Writer) -> Result<(), ServeError> {
+    let data_dir = data_dir.to_owned();
+    let writer = writer.clone();
+    // The data directory stays ours until this thread has let go of it too.
+    let lock = Arc::clone(lock);
+    std::thread::Builder::new()
+        .name("facts-opener".to_owned())
+        .spawn(move || {
+            let opened = catch_unwind(AssertUnwindSafe(|| open_facts_now(&data_dir)));
+            let opened =
+                opened.unwrap_or_else(|_| Err(FactsError::Damaged("the fold panicked".to_owned())));
+            writer.follow(opened);
+            drop(lock);
+        })
+        .map_err(ServeError::io("starting the thread that opens the facts"))?;
+    Ok(())
+}
+
+fn open_facts_now(data_dir: &Path) -> Result<Box<dyn Follower>, FactsError> {
+    let log = LogReaders::new(data_dir)
+        .open()
+        .map_err(FactsError::Source)?;
+    let mut told = 0;
+    let facts = Facts::open(data_dir, log, &mut |progress| {
+        // A line for each tenth, for whoever watches a long start.
+        let tenth = progress.folded.saturating_mul(10) / progress.of.max(1);
+        if tenth > told {
+            told = tenth;
+            tracing::info!(
+                folded = progress.folded,
+                of = progress.of,
+                "working out the facts"
+            );
+        }
+    })?;
+    Ok(Box::new(facts))
+}
+
+/// Checks the log from its first record while the daemon works.
+fn verify_rest(
+    data_dir: &Path,
+    writer: &Writer,
+    stop: CancellationToken,
+) -> Result<(), ServeError> {
+    let log = LogReader::open(data_dir)?;
+    let writer = writer.clone();
+    std::thread::Builder::new()
+        .name("log-verifier".to_owned())
+        .spawn(move || match verify(&log, |_, _| !stop.is_cancelled()) {
+            Ok(whole) => tracing::debug!(records = whole.records, "the log is whole"),
+            Err(broken) => writer.read_only(broken),
+        })
+        .map_err(ServeError::io("starting the thread that checks the log"))?;
+    Ok(())
+}
+
+async fn wait_for_facts(heads: &tokio::sync::watch::Receiver<Heads>) {
+    let mut heads = heads.clone();
+    let opened = heads.wait_for(|heads| heads.facts != Standing::Opening);
+    let limit = Duration::from_millis(START_FACTS_MS_MAX);
+    if tokio::time::timeout(limit, opened).await.is_err() {
+        tracing::info!("the facts are still being worked out; bays can post already");
+    }
+}
+
+/// Binds the Unix socket. A socket that nobody answers on is left over from a
+/// daemon that was killed, and goes.
+async fn bind_socket(path: &Path) -> Result<UnixListener, ServeError> {
+    if path.exists() {
+        match UnixStream::connect(path).await {
+            Err(error) if error.kind() == std::io::ErrorKind::ConnectionRefused => {
+                std::fs::remove_file(path).map_err(ServeError::io(format!(
+                    "removing the left-over socket {}",
+                    path.display()
+                )))?;
+            }
+            _ => {
+                return Err(ServeError::SocketInUse {
+                    path: path.to_owned(),
+                });
+            }
+        }
+    }
+    let listener = UnixListener::bind(path).map_err(ServeError::io(format!(
+        "listening on the socket {}",
+        path.display()
+    )))?;
+    std::fs::set_permissions(path, std::fs::Permissions::from_mode(SOCKET_MODE)).map_err(
+        ServeError::io(format!("keeping the socket {} private", path.display())),
+    )?;
+    Ok(listener)
+}
+
+/// Serves one listener until the stop; graceful, and cut off by the caller.
+async fn listen<I, IO>(
+    incoming: I,
+    routes: Routes,
+    stop: CancellationToken,
+) -> Result<(), tonic::transport::Error>
+where
+    I: Stream<Item = Result<IO, std::io::Error>>,
+    IO: AsyncRead + AsyncWrite + Connected + Unpin + Send + 'static,
+{
+    server()
+        .add_routes(routes)
+        .serve_with_incoming_shutdown(incoming, stop.cancelled_owned())
+        .await
+}
+
+/// A server with every limit that is ours.
+pub(crate) fn server() -> tonic::transport::Server {
+    tonic::transport::Server::builder()
+        .concurrency_limit_per_connection(CALLS_PER_CONNECTION_MAX)
+        .max_concurrent_streams(STREAMS_PER_CONNECTION_MAX)
+        .http2_keepalive_interval(Some(Duration::from_millis(KEEP_ALIVE_MS)))
+        .http2_keepalive_timeout(Some(Duration::from_millis(KEEP_ALIVE_ANSWER_MS_MAX)))
+}
+
+/// Ends when the daemon cannot go on; tells the health service meanwhile.
+async fn until_broken(
+    servers: &mut JoinSet<Result<(), tonic::transport::Error>>,
+    mut heads: tokio::sync::watch::Receiver<Heads>,
+    health: &Health,
+) -> ServeError {
+    loop {
+        tokio::select! {
+            Some(ended) = servers.join_next() => match ended {
+                Ok(Err(error)) => return error.into(),
+                Ok(Ok(())) => {}
+                Err(error) => {
+                    return ServeError::Io {
+                        what: "a listener".to_owned(),
+                        source: std::io::Error::other(error),
+                    };
+                }
+            },
+            changed = heads.changed() => {
+                let now = heads.borrow_and_update().clone();
+                if changed.is_err() || now.closed {
+                    return ServeError::WriterEnded;
+                }
+                health.follow(&now).await;
+            }
+        }
+    }
+}
+
+/// Ends calls and streams, then the writer, each within its part of the grace.
+async fn finish(
+    mut servers: JoinSet<Result<(), tonic::transport::Error>>,
+    services: &Services,
+    thread: std::thread::JoinHandle<()>,
+) {
+    let calls = async {
+        services.streams.close();
+        services.streams.wait().await;
+        while let Some(ended) = servers.join_next().await {
+            if let Ok(Err(error)) = ended {
+                tracing::warn!(error = %chain(&error), "a listener ended with an error");
+            }
+        }
+    };
+    let limit = Duration::from_millis(STOP_GRACE_MS_MAX - STOP_WRITER_MS_MAX);
+    if tokio::time::timeout(limit, calls).await.is_err() {
+        // An idle connection that never closes is the usual reason.
+        tracing::info!("calls that were still open are cut off");
+        servers.shutdown().await;
+    }
+    let closed = async {
+        services.writer.stop().await;
+        let joined = tokio::task::spawn_blocking(move || thread.join()).await;
+        if !matches!(joined, Ok(Ok(()))) {
+            tracing::error!("the log's writer ended with a panic");
+        }
+    };
+    if tokio::time::timeout(Duration::from_millis(STOP_WRITER_MS_MAX), closed)
+        .await
+        .is_err()
+    {
+        tracing::error!("the log's writer did not end in time; what was acknowledged is on disk");
+    }
+}
+
+/// Tells systemd, where it is there.
+fn notify(states: &[sd_notify::NotifyState]) {
+    if let Err(error) = sd_notify::notify(states) {
+        tracing::debug!(%error, "the service manager was not told");
+    }
+}

@@ -1,0 +1,67 @@
+//! First words: who speaks which protocol, and what the daemon holds.
+
+use baywright_proto::v1::hello_service_server::HelloService;
+use baywright_proto::{PROTOCOL_HIGHEST, PROTOCOL_LOWEST, v1};
+use tonic::{Code, Request, Response, Status};
+
+use super::Services;
+use super::status::{self, reason};
+
+/// The build as it calls itself.
+pub const BUILD: &str = concat!("baywrightd ", env!("CARGO_PKG_VERSION"));
+
+#[tonic::async_trait]
+impl HelloService for Services {
+    async fn hello(
+        &self,
+        request: Request<v1::HelloRequest>,
+    ) -> Result<Response<v1::HelloResponse>, Status> {
+        let request = request.into_inner();
+        speaks_our_protocol(&request)?;
+        let device = request.device;
+        let held = if device.is_empty() {
+            0
+        } else {
+            self.reads
+                .log(move |log| log.held_device_seq(&device))
+                .await?
+        };
+        let heads = self.reads.heads();
+        Ok(Response::new(v1::HelloResponse {
+            protocol_lowest: PROTOCOL_LOWEST,
+            protocol_highest: PROTOCOL_HIGHEST,
+            build: BUILD.to_owned(),
+            log_id: self.meta.log_id.to_vec(),
+            epoch: self.meta.epoch,
+            held_device_seq: held,
+            head_seq: heads.log_seq,
+            now_us: self.clock.now().0,
+            catalogue_revision: heads.catalogue_revision,
+        }))
+    }
+}
+
+/// A caller that names no range only asks what is spoken here.
+fn speaks_our_protocol(request: &v1::HelloRequest) -> Result<(), Status> {
+    let (lowest, highest) = (request.protocol_lowest, request.protocol_highest);
+    if highest == 0 || (lowest <= PROTOCOL_HIGHEST && highest >= PROTOCOL_LOWEST) {
+        return Ok(());
+    }
+    let older = if highest < PROTOCOL_LOWEST {
+        "update the bay"
+    } else {
+        "update the daemon"
+    };
+    Err(status::of(
+        Code::FailedPrecondition,
+        reason::VERSION,
+        format!(
+            "{} speaks protocol {lowest} to {highest}, {BUILD} speaks {PROTOCOL_LOWEST} to {PROTOCOL_HIGHEST}: {older}",
+            if request.build.is_empty() {
+                "this caller"
+            } else {
+                &request.build
+            },
+        ),
+    ))
+}

@@ -1,0 +1,167 @@
+//! The one place that picks gRPC codes and stable machine reasons.
+
+use std::collections::HashMap;
+use std::time::Duration;
+
+use baywright_proto::v1;
+use tonic::{Code, Status};
+use tonic_types::{ErrorDetails, FieldViolation, StatusExt as _};
+
+use crate::journal::Refusal;
+
+/// Whose reasons these are, in `google.rpc.ErrorInfo`.
+pub const DOMAIN: &str = "baywright";
+
+/// When a post that found the queue full is best sent again, milliseconds:
+/// the writer empties a full queue in about that time on a usual disk.
+const RETRY_AFTER_MS: u64 = 250;
+
+/// Stable reasons, in `google.rpc.ErrorInfo.reason` and in `v1.Refusal.reason`.
+pub mod reason {
+    pub const UNREADABLE: &str = "UNREADABLE";
+    pub const ID_REUSED: &str = "ID_REUSED";
+    pub const OUT_OF_STEP: &str = "OUT_OF_STEP";
+    pub const UNKNOWN_CODE: &str = "UNKNOWN_CODE";
+    pub const QUEUE_FULL: &str = "QUEUE_FULL";
+    pub const STOPPING: &str = "STOPPING";
+    pub const READ_ONLY: &str = "READ_ONLY";
+    pub const NOT_WRITTEN: &str = "NOT_WRITTEN";
+    pub const FACTS_BEHIND: &str = "FACTS_BEHIND";
+    pub const NO_SUCH_JOB: &str = "NO_SUCH_JOB";
+    pub const BAD_REQUEST: &str = "BAD_REQUEST";
+    pub const VERSION: &str = "VERSION";
+    pub const TOO_SLOW: &str = "TOO_SLOW";
+    pub const INTERNAL: &str = "INTERNAL";
+}
+
+/// Code and reason of a refused post.
+fn code_of(refusal: &Refusal) -> (Code, &'static str) {
+    match refusal {
+        Refusal::Unreadable(_) => (Code::InvalidArgument, reason::UNREADABLE),
+        Refusal::IdReused { .. } => (Code::AlreadyExists, reason::ID_REUSED),
+        Refusal::OutOfStep { .. } => (Code::FailedPrecondition, reason::OUT_OF_STEP),
+        Refusal::UnknownCode(_) => (Code::InvalidArgument, reason::UNKNOWN_CODE),
+        Refusal::QueueFull => (Code::ResourceExhausted, reason::QUEUE_FULL),
+        // The bay keeps the post and sends it again: nothing is wrong with it.
+        Refusal::Stopping => (Code::Unavailable, reason::STOPPING),
+        Refusal::ReadOnly { .. } => (Code::Unavailable, reason::READ_ONLY),
+        Refusal::NotWritten { .. } => (Code::Unavailable, reason::NOT_WRITTEN),
+    }
+}
+
+/// The status of a refused post.
+pub fn of_refusal(refusal: &Refusal) -> Status {
+    let (code, reason) = code_of(refusal);
+    let mut details = ErrorDetails::new();
+    details.set_error_info(reason, DOMAIN, metadata(refusal));
+    match refusal {
+        Refusal::Unreadable(violations) => {
+            let violations: Vec<FieldViolation> = violations
+                .iter()
+                .map(|violation| FieldViolation::new(&violation.field, &violation.mend))
+                .collect();
+            details.set_bad_request(violations);
+        }
+        Refusal::UnknownCode(codes) => {
+            let violations: Vec<FieldViolation> = codes
+                .iter()
+                .map(|code| FieldViolation::new(&code.field, code.hint()))
+                .collect();
+            details.set_bad_request(violations);
+        }
+        Refusal::OutOfStep { held } => {
+            details.add_precondition_failure_violation(
+                reason,
+                "previous_device_seq",
+                format!("the daemon holds {held}"),
+            );
+        }
+        Refusal::QueueFull | Refusal::NotWritten { .. } => {
+            details.set_retry_info(Some(Duration::from_millis(RETRY_AFTER_MS)));
+        }
+        Refusal::IdReused { .. } | Refusal::Stopping | Refusal::ReadOnly { .. } => {}
+    }
+    Status::with_error_details(code, refusal.to_string(), details)
+}
+
+fn metadata(refusal: &Refusal) -> HashMap<String, String> {
+    let mut metadata = HashMap::new();
+    let mut put = |key: &str, value: String| {
+        metadata.insert(key.to_owned(), value);
+    };
+    match refusal {
+        Refusal::OutOfStep { held } => put("held_device_seq", held.to_string()),
+        Refusal::IdReused { seq } => put("seq", seq.to_string()),
+        Refusal::UnknownCode(codes) => {
+            if let Some(first) = codes.first() {
+                put("field", first.field.clone());
+                put("what", first.what.to_string());
+                put("code", first.code.clone());
+                put("nearest", first.nearest.join(","));
+            }
+        }
+        _ => {}
+    }
+    metadata
+}
+
+/// A refusal inside a stream of posts, which goes on.
+pub fn refusal_message(event_id: Vec<u8>, refusal: &Refusal) -> v1::Refusal {
+    let (code, reason) = code_of(refusal);
+    let mut message = refusal.to_string();
+    if let Some(hint) = refusal.hint() {
+        message.push_str("; ");
+        message.push_str(&hint);
+    }
+    v1::Refusal {
+        event_id,
+        grpc_code: code.into(),
+        reason: reason.to_owned(),
+        message,
+        held_device_seq: match refusal {
+            Refusal::OutOfStep { held } => *held,
+            _ => 0,
+        },
+    }
+}
+
+/// A status of a call that is no post.
+pub fn of(code: Code, reason: &str, message: impl Into<String>) -> Status {
+    let details = ErrorDetails::with_error_info(reason, DOMAIN, HashMap::new());
+    Status::with_error_details(code, message, details)
+}
+
+/// A field of a request that cannot be used.
+pub fn bad_field(field: &str, message: impl Into<String>, mend: &str) -> Status {
+    let mut details = ErrorDetails::with_error_info(reason::BAD_REQUEST, DOMAIN, HashMap::new());
+    details.add_bad_request_violation(field, mend);
+    Status::with_error_details(Code::InvalidArgument, message, details)
+}
+
+/// The daemon is going away; the caller can go on later where it was.
+pub fn stopping() -> Status {
+    of(
+        Code::Unavailable,
+        reason::STOPPING,
+        "the daemon is stopping; ask again after the last seq that came",
+    )
+}
+
+/// Facts cannot answer yet, or not any more.
+pub fn facts_behind(why: &str) -> Status {
+    of(
+        Code::Unavailable,
+        reason::FACTS_BEHIND,
+        format!("the figures are not as far as the log ({why}); posts are kept all the same"),
+    )
+}
+
+/// A fault of ours: the trace has the cause, the caller a sentence.
+pub fn internal(doing: &str, error: &dyn std::error::Error) -> Status {
+    tracing::error!(error = %crate::journal::follow::chain(error), doing, "a call failed");
+    of(
+        Code::Internal,
+        reason::INTERNAL,
+        format!("{doing} failed inside the daemon; its trace names the cause"),
+    )
+}
