@@ -4,7 +4,8 @@ use baywright_floor::absorb::Absorbed;
 use baywright_floor::catalogues::Catalogues;
 use baywright_floor::event::{Event, JobKey};
 use baywright_floor::notice::Notice;
-use baywright_floor::row::Row;
+use baywright_floor::row::{CoatedRow, Row};
+use baywright_floor::step::window_of;
 use baywright_floor::words;
 use baywright_proto::v1;
 use baywright_terms::time::Micros;
@@ -129,6 +130,15 @@ pub(crate) fn told_before(conn: &Connection, event: &Event) -> rusqlite::Result<
     Ok(told)
 }
 
+/// When a section may be levelled; `None` where no window is known.
+fn level_window(cats: &Catalogues, coated: &CoatedRow) -> Option<(Micros, Micros)> {
+    let limits = window_of(coated, cats.at(coated.at)).limits()?;
+    Some((
+        coated.at.saturating_add(limits.from_us),
+        coated.at.saturating_add(limits.until_us),
+    ))
+}
+
 /// The answer to one event, from what the fold told.
 pub(crate) fn answer(
     conn: &Connection,
@@ -140,8 +150,10 @@ pub(crate) fn answer(
         Some(job) => title(conn, job)?.unwrap_or_default(),
         None => Title::default(),
     };
-    let window: Option<(Micros, Micros)> = None;
-    let (level_from, level_until) = window.unwrap_or_default();
+    let (level_from, level_until) = match &told.coated {
+        Some(coated) => level_window(cats, coated).unwrap_or_default(),
+        None => Default::default(),
+    };
     Ok(Answer {
         seq: event.seq.0,
         job_number: title.number,

@@ -8,13 +8,17 @@ use baywright_floor::fact::{
     AmbientRead, Answer, ContainerState, Declaration, Fact, Grades, JobOpened, LevelResult,
     ProductUsed, Settled, UseSource, Used,
 };
+use baywright_proto::amount::{
+    amount_from_wire, money_from_wire, panel_from_wire, ratio_from_wire,
+};
+use baywright_proto::catalogue;
 use baywright_proto::v1::{self, fact::Kind};
 use baywright_terms::code::Code;
 use baywright_terms::temperature::{MilliCelsius, MilliPercent};
 use baywright_terms::time::Micros;
 use prost::Message as _;
 
-use super::{Stored, wire};
+use super::Stored;
 
 /// Finds the job that had a number when the record was appended.
 pub(crate) trait Numbers {
@@ -127,7 +131,7 @@ fn fact<N: Numbers>(kind: Kind, seq: Seq, numbers: &mut N) -> Result<Fact, N::Er
         Kind::Noted(said) => Fact::Noted { text: said.text },
         Kind::CatalogueSet(said) => Fact::CatalogueSet {
             valid_from: Micros(said.valid_from_us),
-            changed: Box::new(wire::catalogue(&said.changed.unwrap_or_default())),
+            changed: Box::new(catalogue::from_wire(&said.changed.unwrap_or_default())),
         },
         Kind::StageStarted(_)
         | Kind::StagePaused(_)
@@ -204,13 +208,13 @@ fn product_fact(kind: Kind) -> Fact {
         }),
         Kind::MixMade(said) => Fact::MixMade {
             product: Code::new(&said.product),
-            ratio: said.ratio.as_ref().and_then(wire::ratio),
-            volume: said.volume.as_ref().and_then(wire::amount),
+            ratio: said.ratio.as_ref().and_then(ratio_from_wire),
+            volume: said.volume.as_ref().and_then(amount_from_wire),
             additions: said
                 .additions
                 .iter()
                 .map(|added| {
-                    let amount = added.amount.as_ref().and_then(wire::amount);
+                    let amount = added.amount.as_ref().and_then(amount_from_wire);
                     (Code::new(&added.product), amount)
                 })
                 .collect(),
@@ -218,7 +222,7 @@ fn product_fact(kind: Kind) -> Fact {
         Kind::MixDumped(said) => Fact::MixDumped {
             product: Code::new(&said.product),
             mix: id(&said.mix_event_id),
-            amount: said.amount.as_ref().and_then(wire::amount),
+            amount: said.amount.as_ref().and_then(amount_from_wire),
         },
         Kind::ProductUsed(said) => Fact::ProductUsed(product_used(said)),
         Kind::ProductRefilled(said) => Fact::ProductRefilled {
@@ -230,19 +234,19 @@ fn product_fact(kind: Kind) -> Fact {
                 }
             },
             product: Code::new(&said.product),
-            amount: said.amount.as_ref().and_then(wire::amount),
+            amount: said.amount.as_ref().and_then(amount_from_wire),
             lot: said.lot,
         },
         Kind::StockReceived(said) => Fact::StockReceived {
             product: Code::new(&said.product),
             packs: said.packs,
-            pack: said.pack.as_ref().and_then(wire::amount),
-            price: said.price.as_ref().map(wire::money),
+            pack: said.pack.as_ref().and_then(amount_from_wire),
+            price: said.price.as_ref().map(money_from_wire),
             lot: said.lot,
         },
         Kind::StockCounted(said) => Fact::StockCounted {
             product: Code::new(&said.product),
-            amount: said.amount.as_ref().and_then(wire::amount),
+            amount: said.amount.as_ref().and_then(amount_from_wire),
         },
         _ => Fact::Unknown,
     }
@@ -250,12 +254,14 @@ fn product_fact(kind: Kind) -> Fact {
 
 fn product_used(said: v1::ProductUsed) -> ProductUsed {
     let used = match &said.quantity {
-        Some(v1::product_used::Quantity::Amount(amount)) => wire::amount(amount).map(Used::Amount),
+        Some(v1::product_used::Quantity::Amount(amount)) => {
+            amount_from_wire(amount).map(Used::Amount)
+        }
         Some(v1::product_used::Quantity::Weighing(scale)) => scale
             .before
             .as_ref()
-            .and_then(wire::amount)
-            .zip(scale.after.as_ref().and_then(wire::amount))
+            .and_then(amount_from_wire)
+            .zip(scale.after.as_ref().and_then(amount_from_wire))
             .map(|(before, after)| Used::Weighed(before, after)),
         None => None,
     };
@@ -338,11 +344,11 @@ fn job_opened<N: Numbers>(
             defects: grade(grades.defects),
             intricacy: grade(grades.intricacy),
         },
-        panels: said.panels.iter().map(wire::panel).collect(),
+        panels: said.panels.iter().map(panel_from_wire).collect(),
         repaint_age_days: said.repaint_age_days,
         comeback_of,
         handle: said.handle,
-        agreed: said.agreed.as_ref().map(wire::money),
+        agreed: said.agreed.as_ref().map(money_from_wire),
     })
 }
 

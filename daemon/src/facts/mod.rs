@@ -9,6 +9,7 @@ mod answer;
 mod decode;
 mod dump;
 mod ledger;
+mod messages;
 mod open;
 pub mod reader;
 mod rebuild;
@@ -16,7 +17,6 @@ mod rows;
 mod schema;
 mod source;
 mod view;
-mod wire;
 mod zones;
 
 #[cfg(test)]
@@ -36,6 +36,7 @@ use rusqlite::{Connection, OptionalExtension as _};
 
 pub use answer::Title;
 pub use dump::{dump, dump_hash};
+pub use messages::ReportError;
 pub use rebuild::rebuild;
 pub use source::{LogSource, LogSources, SourceError, Stored};
 
@@ -121,7 +122,7 @@ impl Facts {
     /// Folds entries that the log has just committed, and answers for each.
     /// The facts transaction stays open until [`Facts::commit`], so receipts
     /// can go first. Entries already folded are answered again; a gap before
-    /// the first is filled from the log.
+    /// the first is filled from the log, with no entries up to its head.
     ///
     /// # Errors
     /// If the database or the log fails. The cursor then stays where the last
@@ -129,8 +130,12 @@ impl Facts {
     /// receipts, without notices.
     pub fn absorb(&mut self, stored: &[Stored]) -> Result<Vec<Answer>, FactsError> {
         self.in_transaction(|facts| {
-            if let Some(first) = stored.first() {
-                facts.fill_gap(first.seq)?;
+            match stored.first() {
+                Some(first) => facts.fill_gap(first.seq)?,
+                None => {
+                    let head = facts.log.head().map_err(FactsError::Source)?;
+                    facts.fill_gap(head.saturating_add(1))?;
+                }
             }
             stored
                 .iter()

@@ -9,6 +9,7 @@ use baywright_floor::event::{Event, EventId, JobKey, JobRef, Position, Seq};
 use baywright_floor::refold::Live;
 use baywright_floor::row::{Emitted, Presence, Row};
 use baywright_floor::step;
+use baywright_terms::code::Code;
 use baywright_terms::time::Micros;
 use rusqlite::{Connection, OptionalExtension as _, Params};
 
@@ -39,6 +40,8 @@ pub struct Counted {
 pub struct Told {
     pub event: Event,
     pub struck: bool,
+    /// Workers it counts for; as posted where it counts for nothing.
+    pub by: Vec<Code>,
 }
 
 /// One read transaction.
@@ -254,11 +257,14 @@ impl View<'_> {
             // What takes an event of the job back, or answers it, is part of its story.
             let about = "SELECT seq FROM event WHERE target = ?1";
             next.extend(self.seqs(about, [event.id.0])?);
-            let struck = self
-                .conn
-                .prepare_cached("SELECT struck FROM event WHERE seq = ?1")?
-                .query_row([signed(seq)], |row| row.get(0))?;
-            told.insert(key, Told { event, struck });
+            let before = answer::told_before(self.conn, &event)?;
+            let by = if before.by.is_empty() {
+                event.by.clone()
+            } else {
+                before.by
+            };
+            let struck = before.struck;
+            told.insert(key, Told { event, struck, by });
         }
         Ok(told.into_values().collect())
     }

@@ -1,13 +1,12 @@
 //! A print of the time-zone rules that the rows were folded with.
 //!
 //! Open hours and days depend on the rules of the shop's zone, and those
-//! change by decree. A hash of the offsets themselves notices it whichever
-//! copy of the zone data is in use, and does not care about other zones.
+//! change by decree. A hash of the offsets themselves notices it, and does not
+//! care about other zones: most releases of the zone data rebuild nothing.
 
 use std::collections::BTreeSet;
 
 use jiff::Timestamp;
-use jiff::tz::TimeZone;
 use sha2::{Digest as _, Sha256};
 
 /// Most transitions looked at for each zone: two a year for fifty years.
@@ -21,7 +20,7 @@ pub(crate) fn print_of(zones: &BTreeSet<String>) -> [u8; 32] {
     let mut hash = Sha256::new();
     for name in zones {
         hash.update(name);
-        let zone = TimeZone::get(name).ok();
+        let zone = baywright_terms::time::zone(name).ok();
         hash.update([u8::from(zone.is_some()), 0]);
         let (Some(zone), Ok(first)) = (zone, Timestamp::from_second(FIRST_SECOND)) else {
             continue;
