@@ -24,7 +24,7 @@ pub fn story(input: &Input<'_>, job: JobKey) -> Option<JobStory> {
         opened: figures.opened,
         places: places(rows, input),
         uses: chemicals::story_uses(&index, input.catalogues, rows),
-        odd: odd::odd_figures(&index, true)
+        odd: odd::odd_figures(&index, input.catalogues, true)
             .into_iter()
             .filter(|o| o.job == Some(job))
             .collect(),

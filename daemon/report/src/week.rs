@@ -35,7 +35,7 @@ pub fn week(input: &Input<'_>, name: &str, from: Micros, until: Micros) -> Week 
         bays,
         types: labour::type_figures(&jobs),
         chemicals: chemicals::chemical_figures(&index, input.catalogues, whole, &jobs),
-        odd: odd_figures(&index, false),
+        odd: odd_figures(&index, input.catalogues, false),
         log_span: input.log_from.zip(input.log_until),
         remark: remark(input, name, whole, &last.zone),
         jobs,

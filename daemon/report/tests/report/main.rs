@@ -8,6 +8,7 @@
 mod chemicals;
 mod labour;
 mod made;
+mod odd;
 mod speed;
 mod story;
 mod throughput;
