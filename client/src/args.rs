@@ -82,6 +82,7 @@ pub enum Command {
     Now(commands::now::NowArgs),
     Week(commands::week::WeekArgs),
     Job(commands::job::JobArgs),
+    Settle(commands::settle::SettleArgs),
     Export(commands::export::ExportArgs),
     #[command(hide = true)]
     Completions(commands::generate::CompletionsArgs),

@@ -10,7 +10,9 @@ pub mod export;
 pub mod generate;
 pub mod job;
 pub mod now;
+mod office;
 pub mod page;
+pub mod settle;
 pub mod week;
 
 /// Does what the command line asked for.
@@ -19,6 +21,7 @@ pub fn run(context: &Context, command: Command) -> Result<Outcome, Error> {
         Command::Now(args) => now::run(context, &args),
         Command::Week(args) => week::run(context, &args),
         Command::Job(args) => job::run(context, &args),
+        Command::Settle(args) => settle::run(context, &args),
         Command::Export(args) => export::run(context, &args),
         Command::Completions(args) => Ok(generate::completions(&args)),
         Command::Man(args) => generate::man(&args),

@@ -1,0 +1,260 @@
+//! The owner's answers to an odd record, as typed and as posted. Pure.
+
+use baywright_proto::v1::{self, OddRecord, settled};
+use baywright_terms::time::{self, DAY_US, Micros};
+use clap::{Args, Parser};
+use jiff::tz::TimeZone;
+
+use crate::error::Error;
+use crate::render::calendar::Calendar;
+use crate::render::figure;
+
+/// The answers that have a flag of their own; the job comes by `--job`.
+#[derive(Debug, Clone, Default, PartialEq, Eq, Args)]
+#[group(multiple = false)]
+pub struct AnswerArgs {
+    /// It is right as it stands.
+    #[arg(long)]
+    pub as_is: bool,
+    /// It ended at this time: 17:20, or 2026-11-24 17:20.
+    #[arg(long, value_name = "TIME")]
+    pub end: Option<String>,
+    /// The code that was meant.
+    #[arg(long, value_name = "CODE")]
+    pub code: Option<String>,
+    /// It took this much labour: 45m, 1h30m.
+    #[arg(long, value_name = "SPAN")]
+    pub took: Option<String>,
+    /// Leave it out of every figure.
+    #[arg(long)]
+    pub leave_out: bool,
+}
+
+/// One way to settle a record, as typed.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(super) enum Typed {
+    AsIs,
+    End(String),
+    Code(String),
+    Job(String),
+    Took(String),
+    LeaveOut,
+}
+
+/// An answer with what it is in words.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Answer {
+    pub(super) wire: settled::Answer,
+    pub(super) words: String,
+}
+
+/// What an answer is read against.
+#[derive(Debug, Clone)]
+pub(super) struct Ground<'a> {
+    pub(super) zone: &'a TimeZone,
+    pub(super) zone_name: &'a str,
+    /// When the odd record happened; 0: not known.
+    pub(super) occurred_us: i64,
+    pub(super) now_us: i64,
+}
+
+/// The settling part of a command line such as `bay settle 4711 --end 17:20`.
+#[derive(Debug, Parser)]
+struct Proposal {
+    _command: String,
+    _record: String,
+    #[command(flatten)]
+    answer: AnswerArgs,
+    #[arg(long)]
+    job: Option<String>,
+}
+
+impl Typed {
+    /// The one answer that was given.
+    pub(super) fn of(answer: &AnswerArgs, job: Option<&str>) -> Result<Option<Self>, Error> {
+        let given = [
+            answer.as_is.then_some(Self::AsIs),
+            answer.end.clone().map(Self::End),
+            answer.code.clone().map(Self::Code),
+            job.map(|j| Self::Job(j.to_owned())),
+            answer.took.clone().map(Self::Took),
+            answer.leave_out.then_some(Self::LeaveOut),
+        ];
+        let mut given = given.into_iter().flatten();
+        let first = given.next();
+        if given.next().is_some() {
+            return Err(Error::usage("More than one answer was given.")
+                .with_hint("A record is settled in one way: keep one of them."));
+        }
+        Ok(first)
+    }
+
+    /// What the daemon proposes, out of the command line that it gives.
+    pub(super) fn proposed(record: &OddRecord) -> Option<Self> {
+        let words = record.settle_with.split_whitespace();
+        let proposal = Proposal::try_parse_from(words).ok()?;
+        Self::of(&proposal.answer, proposal.job.as_deref()).ok()?
+    }
+
+    /// The answer as it is posted; a job's number has been found before.
+    pub(super) fn read(&self, ground: &Ground<'_>) -> Result<Answer, Error> {
+        match self {
+            Self::AsIs => Ok(Answer {
+                wire: settled::Answer::AsIs(true),
+                words: "it is right as it stands".to_owned(),
+            }),
+            Self::LeaveOut => Ok(Answer {
+                wire: settled::Answer::LeaveOut(true),
+                words: "it is left out of every figure".to_owned(),
+            }),
+            Self::End(typed) => end(typed, ground),
+            Self::Took(typed) => took(typed),
+            Self::Code(typed) => code(typed),
+            Self::Job(typed) => job(typed),
+        }
+    }
+}
+
+/// A time of day means the first such time after the record: an end on the
+/// day of the work, however long ago that was.
+fn end(typed: &str, ground: &Ground<'_>) -> Result<Answer, Error> {
+    let latest = if ground.occurred_us == 0 {
+        ground.now_us
+    } else {
+        ground.occurred_us.saturating_add(DAY_US).min(ground.now_us)
+    };
+    let has_date = typed.trim().contains([' ', 'T']);
+    let now = if has_date { ground.now_us } else { latest };
+    let end = time::parse_at(typed, ground.zone, Micros(now))
+        .map_err(|error| Error::refused(format!("{error}.")))?;
+    let calendar = Calendar::of(ground.zone_name);
+    let ended = calendar.day_and_time(end.0);
+    if end.0 < ground.occurred_us {
+        let began = calendar.day_and_time(ground.occurred_us);
+        return Err(
+            Error::refused(format!("{ended} is before the record itself, {began}."))
+                .with_hint("Write the time after it, with the date where it is another day."),
+        );
+    }
+    Ok(Answer {
+        wire: settled::Answer::EndUs(end.0),
+        words: format!("it ended {ended}"),
+    })
+}
+
+fn took(typed: &str) -> Result<Answer, Error> {
+    let took_us = time::parse_span(typed).map_err(|error| Error::refused(format!("{error}.")))?;
+    Ok(Answer {
+        wire: settled::Answer::TookUs(took_us),
+        words: format!("it took {}", figure::span_words(took_us)),
+    })
+}
+
+fn code(typed: &str) -> Result<Answer, Error> {
+    let typed = typed.trim();
+    if typed.is_empty() {
+        return Err(Error::refused("No code was given.")
+            .with_hint("Write the code that was meant, for example --code iron-remover."));
+    }
+    Ok(Answer {
+        wire: settled::Answer::Code(typed.to_owned()),
+        words: format!("{typed} was meant"),
+    })
+}
+
+fn job(typed: &str) -> Result<Answer, Error> {
+    let number: u64 = typed
+        .trim()
+        .trim_start_matches('#')
+        .parse()
+        .map_err(|_| Error::refused(format!("`{typed}` is not the number of a job.")))?;
+    Ok(Answer {
+        wire: settled::Answer::Job(v1::JobRef {
+            job: Some(v1::job_ref::Job::Number(number)),
+        }),
+        words: format!("job {number} was meant"),
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::render::fixture;
+
+    const HOUR: i64 = 60 * fixture::MIN;
+    /// Tue 24 Nov 2026 15:05 in Berlin.
+    const OCCURRED: i64 = 1_795_529_100_000_000;
+
+    fn ground(zone: &TimeZone, now_us: i64) -> Ground<'_> {
+        Ground {
+            zone,
+            zone_name: "Europe/Berlin",
+            occurred_us: OCCURRED,
+            now_us,
+        }
+    }
+
+    fn berlin() -> TimeZone {
+        crate::context::zone_named("Europe/Berlin")
+    }
+
+    #[test]
+    fn an_end_means_the_first_such_time_after_the_record() {
+        let zone = berlin();
+        let days_later = ground(&zone, OCCURRED + 70 * HOUR);
+        let read = |typed: &str| Typed::End(typed.to_owned()).read(&days_later);
+        assert_eq!(
+            read("17:20").unwrap().words,
+            "it ended Tue 24 Nov 2026 17:20"
+        );
+        // Past midnight: the day after.
+        assert_eq!(
+            read("00:30").unwrap().words,
+            "it ended Wed 25 Nov 2026 00:30"
+        );
+        assert_eq!(
+            read("2026-11-26 09:00").unwrap().words,
+            "it ended Thu 26 Nov 2026 09:00"
+        );
+    }
+
+    #[test]
+    fn an_end_before_the_record_is_refused() {
+        let zone = berlin();
+        // An hour after the record, 17:20 was last yesterday.
+        let soon = ground(&zone, OCCURRED + HOUR);
+        let error = Typed::End("17:20".to_owned()).read(&soon).unwrap_err();
+        assert_eq!(error.kind(), crate::error::Kind::Refused);
+        assert!(error.message().contains("before the record"), "{error}");
+        assert!(Typed::End("half past".to_owned()).read(&soon).is_err());
+    }
+
+    #[test]
+    fn the_proposal_is_read_out_of_the_command_line() {
+        let proposed = |settle_with: &str| Typed::proposed(&fixture::odd(1, "", settle_with));
+        assert_eq!(
+            proposed("bay settle 4711 --end 17:20"),
+            Some(Typed::End("17:20".to_owned()))
+        );
+        assert_eq!(
+            proposed("bay settle 4790 --job 118"),
+            Some(Typed::Job("118".to_owned()))
+        );
+        assert_eq!(
+            proposed("bay settle 4790 --leave-out"),
+            Some(Typed::LeaveOut)
+        );
+        assert_eq!(proposed("bay settle 4790"), None);
+        assert_eq!(proposed(""), None);
+    }
+
+    #[test]
+    fn two_answers_at_once_are_a_usage_error() {
+        let answer = AnswerArgs {
+            as_is: true,
+            ..AnswerArgs::default()
+        };
+        let error = Typed::of(&answer, Some("118")).unwrap_err();
+        assert_eq!(error.kind(), crate::error::Kind::Usage);
+    }
+}
