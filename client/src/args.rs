@@ -83,6 +83,7 @@ pub enum Command {
     Week(commands::week::WeekArgs),
     Job(commands::job::JobArgs),
     Settle(commands::settle::SettleArgs),
+    Catalogue(commands::catalogue::CatalogueArgs),
     Export(commands::export::ExportArgs),
     #[command(hide = true)]
     Completions(commands::generate::CompletionsArgs),

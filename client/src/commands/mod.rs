@@ -6,6 +6,7 @@ use crate::args::Command;
 use crate::context::Context;
 use crate::error::Error;
 
+pub mod catalogue;
 pub mod export;
 pub mod generate;
 pub mod job;
@@ -22,6 +23,7 @@ pub fn run(context: &Context, command: Command) -> Result<Outcome, Error> {
         Command::Week(args) => week::run(context, &args),
         Command::Job(args) => job::run(context, &args),
         Command::Settle(args) => settle::run(context, &args),
+        Command::Catalogue(args) => catalogue::run(context, &args),
         Command::Export(args) => export::run(context, &args),
         Command::Completions(args) => Ok(generate::completions(&args)),
         Command::Man(args) => generate::man(&args),

@@ -1,17 +1,13 @@
-//! What the owner's commands share: a question on the terminal, and a post of
-//! paperwork (answers, the catalogue) that belongs to no bay's work.
+//! What the owner's commands share: a question on the terminal, and what is
+//! said of a post of paperwork (answers, the catalogue).
 
 use std::io::{BufRead as _, Write as _};
 
-use baywright_proto::v1;
-use baywright_proto::v1::fact::Kind;
 use serde_json::{Value, json};
 
 use crate::answer::plain;
-use crate::connect::Link;
-use crate::context::Context;
-use crate::device::{Device, How, Posted};
 use crate::error::Error;
+use crate::post::Said;
 
 /// Longest answer that is read from a terminal or a pipe.
 const ANSWER_BYTES_MAX: u64 = 4_096;
@@ -47,47 +43,31 @@ pub(super) fn say(text: &str) {
     let _ = writeln!(anstream::stderr().lock(), "{}", text.trim_end());
 }
 
-/// Posts a fact of the owner's desk.
-pub(super) fn post(context: &Context, kind: Kind) -> Result<Posted, Error> {
-    let fact = v1::Fact {
-        bay: context.common.bay.clone().unwrap_or_default(),
-        by: context.common.by.clone(),
-        kind: Some(kind),
-        ..v1::Fact::default()
-    };
-    let how = How {
-        waiting: true,
-        anyway: context.common.anyway,
-        handle: String::new(),
-    };
-    let mut device = Device::open(context.data_dir(), context.clocks.clone())?;
-    let mut link = Link::new(context.server().clone());
-    context.block_on(device.post(&mut link, fact, &how))?
-}
-
-/// What became of it, after what was understood.
-pub(super) fn told(understood: &str, posted: &Posted) -> String {
-    match posted {
-        Posted::Acknowledged(acknowledged) => {
-            let mut text = understood.to_owned();
-            for notice in &acknowledged.receipt.notices {
+/// What became of a post, after what was understood.
+pub(super) fn told(understood: &str, said: &Said) -> String {
+    let mut text = understood.to_owned();
+    match said {
+        Said::Dry => text.push_str("\nNothing was posted (--dry)."),
+        Said::Acknowledged { receipt, .. } => {
+            for notice in &receipt.notices {
                 text.push_str("\n! ");
                 text.push_str(&plain(&notice.text));
             }
-            text
         }
-        Posted::Kept { why, .. } => format!(
-            "{understood}\nKept on this disk, sent with the next command: {}",
-            plain(why.message())
-        ),
+        Said::Kept { why, .. } => {
+            text.push_str("\nKept on this disk, sent with the next command: ");
+            text.push_str(&plain(why.message()));
+        }
     }
+    text
 }
 
 /// The same for `--json`.
-pub(super) fn told_json(posted: &Posted) -> Value {
-    match posted {
-        Posted::Acknowledged(acknowledged) => json!({ "receipt": acknowledged.receipt }),
-        Posted::Kept { event_id, why } => json!({ "kept": {
+pub(super) fn told_json(said: &Said) -> Value {
+    match said {
+        Said::Dry => json!({ "dry": true }),
+        Said::Acknowledged { receipt, .. } => json!({ "receipt": receipt }),
+        Said::Kept { event_id, why, .. } => json!({ "kept": {
             "event_id": baywright_proto::json::uuid_text(event_id),
             "why": why.message(),
         }}),

@@ -5,7 +5,8 @@ use baywright_proto::v1;
 use baywright_proto::v1::fact::Kind;
 use baywright_proto::v1::floor_service_client::FloorServiceClient;
 use baywright_proto::v1::report_service_client::ReportServiceClient;
-use baywright_proto::v1::{OddRecord, OddResponse};
+use baywright_proto::v1::{OddRecord, OddResponse, settled};
+use baywright_terms::code::{self, Resolved};
 use clap::Args;
 use serde_json::json;
 use uuid::Uuid;
@@ -16,8 +17,10 @@ use crate::answer::Outcome;
 use crate::connect::REPORT_MS_MAX;
 use crate::context::{Context, zone_named};
 use crate::error::Error;
+use crate::post;
 use crate::render;
 use crate::render::calendar::Calendar;
+use crate::resolve;
 
 mod answer;
 mod walk;
@@ -172,29 +175,36 @@ impl<'a> Desk<'a> {
             now_us: self.context.clocks.wall_us(),
         };
         match typed {
-            Typed::Job(job) => Typed::Job(self.job_number(job)?).read(&ground),
+            Typed::Job(job) => Ok(Answer {
+                wire: settled::Answer::Job(resolve::job(self.context, job)?),
+                words: format!("job {} was meant", job.trim().trim_start_matches('#')),
+            }),
+            Typed::Code(code) => Typed::Code(self.known_code(code)?).read(&ground),
             other => other.read(&ground),
         }
     }
 
-    /// A bay's handle is looked up; a number is taken as it is, and judged by
-    /// the daemon.
-    fn job_number(&self, typed: &str) -> Result<String, Error> {
-        if typed.trim_start_matches('#').parse::<u64>().is_ok() {
+    /// A code of any table: the record tells which of them is meant.
+    fn known_code(&self, typed: &str) -> Result<String, Error> {
+        let typed = typed.trim();
+        let Some(held) = self.context.catalogue_or_ask() else {
             return Ok(typed.to_owned());
-        }
-        let request = v1::JobRequest {
-            job: Some(v1::job_request::Job::Handle(typed.to_owned())),
-            as_of_seq: 0,
         };
-        let response = self.context.call("the job", async |channel| {
-            ReportServiceClient::new(channel).job(request).await
-        })?;
-        let number = response.story.and_then(|s| s.job).map_or(0, |j| j.number);
-        if number == 0 {
-            return Err(Error::refused(format!("No job `{typed}` is known.")));
+        let catalogue = &held.catalogue;
+        let codes = catalogue
+            .products
+            .keys()
+            .chain(catalogue.stages.keys())
+            .chain(catalogue.job_types.keys())
+            .chain(catalogue.workers.keys())
+            .chain(catalogue.bays.keys());
+        match code::resolve(typed, codes.map(AsRef::as_ref)) {
+            Resolved::Exact(code) | Resolved::Prefix(code) => Ok(code.to_owned()),
+            Resolved::Unknown { .. } if self.context.common.anyway || typed.is_empty() => {
+                Ok(typed.to_owned())
+            }
+            Resolved::Unknown { nearest } => Err(resolve::unknown_code("code", typed, &nearest)),
         }
-        Ok(number.to_string())
     }
 
     fn settle(
@@ -203,22 +213,20 @@ impl<'a> Desk<'a> {
         answer: Answer,
         why: Option<&str>,
     ) -> Result<Outcome, Error> {
-        let name = name(target);
         let Answer { wire, words } = answer;
-        if self.context.common.dry {
-            let text = format!("Would settle {name}: {words}. Nothing was posted.");
-            return Ok(Outcome::new(text, json!({ "dry": { "words": words } })));
-        }
         let settled = v1::Settled {
             event_id: target.event_id.clone(),
             reason: why.unwrap_or_default().to_owned(),
             answer: Some(wire),
         };
-        let posted = office::post(self.context, Kind::Settled(settled))?;
-        let understood = format!("Settled {name}: {words}.");
+        let mut fact = post::compose(self.context, Kind::Settled(settled))?;
+        // `--job` is the answer here, not the job that the answer is about.
+        fact.job = None;
+        let said = post::post(self.context, &fact)?;
+        let understood = format!("{}: {words}.", name(target));
         Ok(Outcome::new(
-            office::told(&understood, &posted),
-            office::told_json(&posted),
+            office::told(&understood, &said),
+            office::told_json(&said),
         ))
     }
 
@@ -227,11 +235,11 @@ impl<'a> Desk<'a> {
     }
 }
 
-/// `event 4711`, or its id where the number is not known.
+/// `Event 4711`, or its id where the number is not known.
 fn name(target: &OddRecord) -> String {
     if target.seq == 0 {
-        format!("event {}", uuid_text(&target.event_id))
+        format!("Event {}", uuid_text(&target.event_id))
     } else {
-        format!("event {}", target.seq)
+        format!("Event {}", target.seq)
     }
 }

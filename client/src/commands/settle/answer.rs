@@ -1,6 +1,6 @@
 //! The owner's answers to an odd record, as typed and as posted. Pure.
 
-use baywright_proto::v1::{self, OddRecord, settled};
+use baywright_proto::v1::{OddRecord, settled};
 use baywright_terms::time::{self, DAY_US, Micros};
 use clap::{Args, Parser};
 use jiff::tz::TimeZone;
@@ -96,7 +96,8 @@ impl Typed {
         Self::of(&proposal.answer, proposal.job.as_deref()).ok()?
     }
 
-    /// The answer as it is posted; a job's number has been found before.
+    /// The answer as it is posted. A job is looked up by the caller, who has
+    /// the floor.
     pub(super) fn read(&self, ground: &Ground<'_>) -> Result<Answer, Error> {
         match self {
             Self::AsIs => Ok(Answer {
@@ -110,7 +111,7 @@ impl Typed {
             Self::End(typed) => end(typed, ground),
             Self::Took(typed) => took(typed),
             Self::Code(typed) => code(typed),
-            Self::Job(typed) => job(typed),
+            Self::Job(typed) => Err(Error::internal(format!("Job {typed} was not looked up."))),
         }
     }
 }
@@ -159,20 +160,6 @@ fn code(typed: &str) -> Result<Answer, Error> {
     Ok(Answer {
         wire: settled::Answer::Code(typed.to_owned()),
         words: format!("{typed} was meant"),
-    })
-}
-
-fn job(typed: &str) -> Result<Answer, Error> {
-    let number: u64 = typed
-        .trim()
-        .trim_start_matches('#')
-        .parse()
-        .map_err(|_| Error::refused(format!("`{typed}` is not the number of a job.")))?;
-    Ok(Answer {
-        wire: settled::Answer::Job(v1::JobRef {
-            job: Some(v1::job_ref::Job::Number(number)),
-        }),
-        words: format!("job {number} was meant"),
     })
 }
 
