@@ -1,31 +1,77 @@
-//! Figures worked out of the log. Every rule behind them is in `report`; this translates.
+//! Figures worked out of the log. Every rule behind them is in `report`; this
+//! asks the facts and picks the status of what cannot be answered.
 
 use baywright_proto::v1;
 use baywright_proto::v1::report_service_server::ReportService;
-use tonic::{Request, Response, Status};
+use tonic::{Code, Request, Response, Status};
 
 use super::Services;
+use super::status::{self, reason};
+use crate::facts::reader::FactsReader;
+use crate::facts::{FactsError, ReportError};
 
 #[tonic::async_trait]
 impl ReportService for Services {
     async fn week(
         &self,
-        _request: Request<v1::WeekRequest>,
+        request: Request<v1::WeekRequest>,
     ) -> Result<Response<v1::WeekResponse>, Status> {
-        Err(Status::unimplemented("the week comes with the facts"))
+        let asked = request.into_inner();
+        let now = self.clock.now();
+        let week = self.report(move |facts| facts.week(&asked, now)).await?;
+        Ok(Response::new(v1::WeekResponse { week: Some(week) }))
     }
 
     async fn job(
         &self,
-        _request: Request<v1::JobRequest>,
+        request: Request<v1::JobRequest>,
     ) -> Result<Response<v1::JobResponse>, Status> {
-        Err(Status::unimplemented("the story comes with the facts"))
+        let asked = request.into_inner();
+        let now = self.clock.now();
+        let story = self.report(move |facts| facts.job(&asked, now)).await?;
+        Ok(Response::new(v1::JobResponse { story: Some(story) }))
     }
 
     async fn odd(
         &self,
-        _request: Request<v1::OddRequest>,
+        request: Request<v1::OddRequest>,
     ) -> Result<Response<v1::OddResponse>, Status> {
-        Err(Status::unimplemented("odd records come with the facts"))
+        let all = request.into_inner().all;
+        let now = self.clock.now();
+        let odd = self.reads.facts(move |facts| facts.odd(all, now)).await?;
+        Ok(Response::new(odd))
+    }
+}
+
+impl Services {
+    /// Asks for a report; what is wrong with the question becomes its status.
+    async fn report<T: Send + 'static>(
+        &self,
+        ask: impl FnOnce(&FactsReader) -> Result<T, ReportError> + Send + 'static,
+    ) -> Result<T, Status> {
+        let answered = self
+            .reads
+            .facts(move |facts| match ask(facts) {
+                Ok(report) => Ok(Ok(report)),
+                Err(ReportError::Facts(error)) => Err::<_, FactsError>(error),
+                Err(unanswerable) => Ok(Err(unanswerable)),
+            })
+            .await?;
+        answered.map_err(|error| refused(&error))
+    }
+}
+
+fn refused(error: &ReportError) -> Status {
+    match error {
+        ReportError::Facts(facts) => status::internal("reading the figures", facts),
+        ReportError::NotAWeek { .. } => {
+            status::bad_field("week", error.to_string(), "for example 2026-W48")
+        }
+        ReportError::NoJobNamed => {
+            status::bad_field("job", error.to_string(), "give its number or its handle")
+        }
+        ReportError::NoSuchJob { .. } => {
+            status::of(Code::NotFound, reason::NO_SUCH_JOB, error.to_string())
+        }
     }
 }
