@@ -9,6 +9,8 @@ mod health;
 pub mod journal;
 pub mod lifecycle;
 pub mod lock;
+#[cfg(test)]
+mod rpc_tests;
 pub mod service;
 
 pub use commands::run;

@@ -57,11 +57,16 @@ const KEEP_ALIVE_ANSWER_MS_MAX: u64 = 10_000;
 /// Whoever may open the socket: its owner. The data directory is theirs as well.
 const SOCKET_MODE: u32 = 0o600;
 
+/// Longest path that a Unix socket can have: `sun_path` has 108 bytes on Linux
+/// and 104 on macOS, the last of them zero.
+const SOCKET_PATH_BYTES_MAX: usize = 103;
+
 /// What a daemon that can append tells the world.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Ready {
     pub listening: SocketAddr,
-    pub socket: PathBuf,
+    /// `None`: the path in the data directory is too long for a socket.
+    pub socket: Option<PathBuf>,
     pub meta: Meta,
     pub head_seq: u64,
 }
@@ -123,8 +128,11 @@ pub async fn serve(
     let listening = listener
         .local_addr()
         .map_err(ServeError::io("asking for the address"))?;
-    let socket = config.socket_path();
-    let unix = bind_socket(&socket).await?;
+    let socket = socket_path(&config);
+    let unix = match &socket {
+        Some(path) => Some(bind_socket(path).await?),
+        None => None,
+    };
     let services = Services {
         writer: writer.clone(),
         reads: Reads::new(&config.data_dir, heads.clone(), stop.clone()),
@@ -141,10 +149,12 @@ pub async fn serve(
         .with_keepalive(Some(Duration::from_millis(KEEP_ALIVE_MS)));
     let mut servers = JoinSet::new();
     servers.spawn(listen(tcp, routes.clone(), stop.clone()));
-    servers.spawn(listen(UnixListenerStream::new(unix), routes, stop.clone()));
+    if let Some(unix) = unix {
+        servers.spawn(listen(UnixListenerStream::new(unix), routes, stop.clone()));
+    }
 
     let head_seq = heads.borrow().log_seq;
-    tracing::info!(%listening, socket = %socket.display(), head_seq, "listening");
+    tracing::info!(%listening, ?socket, head_seq, "listening");
     ready(&Ready {
         listening,
         socket: socket.clone(),
@@ -162,7 +172,9 @@ pub async fn serve(
     health.stopping().await;
     finish(servers, &services, thread).await;
     // A daemon that starts now makes its own.
-    let _ = std::fs::remove_file(&socket);
+    if let Some(socket) = socket {
+        let _ = std::fs::remove_file(socket);
+    }
     drop(lock);
     tracing::info!("stopped");
     ended
@@ -233,6 +245,20 @@ async fn wait_for_facts(heads: &tokio::sync::watch::Receiver<Heads>) {
     if tokio::time::timeout(limit, opened).await.is_err() {
         tracing::info!("the facts are still being worked out; bays can post already");
     }
+}
+
+/// The socket that was asked for, else the one in the data directory unless
+/// the system could not bind so long a path.
+fn socket_path(config: &Config) -> Option<PathBuf> {
+    let path = config.socket_path();
+    if config.socket.is_none() && path.as_os_str().len() > SOCKET_PATH_BYTES_MAX {
+        tracing::warn!(
+            path = %path.display(),
+            "no Unix socket: its path is too long; --socket PATH gives a shorter one"
+        );
+        return None;
+    }
+    Some(path)
 }
 
 /// Binds the Unix socket. A socket that nobody answers on is left over from a

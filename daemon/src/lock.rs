@@ -2,6 +2,7 @@
 
 use std::fs::{File, OpenOptions, TryLockError};
 use std::io::{Read as _, Seek as _, Write as _};
+use std::os::unix::fs::{DirBuilderExt as _, OpenOptionsExt as _};
 use std::path::{Path, PathBuf};
 
 /// File that is locked; it holds the process id of the holder, for the message only.
@@ -43,6 +44,7 @@ impl DataLock {
             .write(true)
             .create(true)
             .truncate(false)
+            .mode(0o600)
             .open(data_dir.join(LOCK_FILE))
             .map_err(unusable)?;
         match file.try_lock() {
@@ -74,7 +76,6 @@ impl DataLock {
 }
 
 fn make_private_dir(dir: &Path) -> std::io::Result<()> {
-    use std::os::unix::fs::DirBuilderExt as _;
     std::fs::DirBuilder::new()
         .recursive(true)
         .mode(0o700)

@@ -81,20 +81,18 @@ fn announce(ready: &Ready, json: bool) -> std::io::Result<()> {
     if json {
         let line = serde_json::json!({
             "listening": ready.listening.to_string(),
-            "socket": ready.socket.to_string_lossy(),
+            "socket": ready.socket.as_ref().map(|path| path.to_string_lossy()),
             "log_id": uuid::Uuid::from_bytes(ready.meta.log_id).simple().to_string(),
             "epoch": ready.meta.epoch,
             "head_seq": ready.head_seq,
         });
         writeln!(out, "{line}")?;
     } else {
-        writeln!(
-            out,
-            "listening on {} and {}, log at seq {}",
-            ready.listening,
-            ready.socket.display(),
-            ready.head_seq
-        )?;
+        write!(out, "listening on {}", ready.listening)?;
+        if let Some(socket) = &ready.socket {
+            write!(out, " and {}", socket.display())?;
+        }
+        writeln!(out, ", log at seq {}", ready.head_seq)?;
     }
     out.flush()
 }

@@ -37,6 +37,8 @@ pub struct Meta {
 pub enum JournalError {
     #[error("the log's database failed")]
     Database(#[from] rusqlite::Error),
+    #[error("the log's file cannot be made or opened")]
+    File(#[source] std::io::Error),
     #[error("the file is not a Baywright log")]
     NotALog,
     #[error(

@@ -82,11 +82,10 @@ CREATE TABLE boot_clock (
 
 /// Opens the log for the one writer; makes it where there is none.
 pub(crate) fn open_writer(path: &Path) -> Result<Connection, JournalError> {
+    make_private(path).map_err(JournalError::File)?;
     let mut conn = Connection::open_with_flags(
         path,
-        OpenFlags::SQLITE_OPEN_READ_WRITE
-            | OpenFlags::SQLITE_OPEN_CREATE
-            | OpenFlags::SQLITE_OPEN_NO_MUTEX,
+        OpenFlags::SQLITE_OPEN_READ_WRITE | OpenFlags::SQLITE_OPEN_NO_MUTEX,
     )?;
     set_writer_pragmas(&conn)?;
     let tx = conn.transaction_with_behavior(rusqlite::TransactionBehavior::Immediate)?;
@@ -108,6 +107,19 @@ pub(crate) fn open_writer(path: &Path) -> Result<Connection, JournalError> {
     tx.commit()?;
     check_format(&conn)?;
     Ok(conn)
+}
+
+/// Makes an empty file for its owner alone where there is none. SQLite gives
+/// the files beside it the same permissions, and takes an empty file for a new database.
+fn make_private(path: &Path) -> std::io::Result<()> {
+    use std::os::unix::fs::OpenOptionsExt as _;
+    std::fs::OpenOptions::new()
+        .write(true)
+        .create(true)
+        .truncate(false)
+        .mode(0o600)
+        .open(path)
+        .map(drop)
 }
 
 /// Opens the log for reading only; beside a running daemon too.
