@@ -96,3 +96,42 @@ pub fn panel_from_wire(panel: &v1::Panel) -> Panel {
         area_cm2: Some(panel.area_cm2).filter(|area| *area > 0),
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use proptest::prelude::*;
+
+    use baywright_terms::amount::Decimal;
+
+    use super::*;
+
+    proptest! {
+        #[test]
+        fn amounts_keep_their_spelling(digits in 0..=999_999_999_999_i64, scale in 0..=6_u8, unit in 0..9_usize) {
+            let amount = Amount { decimal: Decimal { digits, scale }, unit: Unit::ALL[unit] };
+            prop_assert_eq!(amount_from_wire(&amount_to_wire(&amount)), Some(amount));
+        }
+
+        #[test]
+        fn ratios_and_money_come_back(water in 0..=9_999_i64, product in 1..=99_i64, minor in any::<i64>()) {
+            let ratio = Ratio { water_parts: Decimal::whole(water), product_parts: Decimal::whole(product) };
+            prop_assert_eq!(ratio_from_wire(&ratio_to_wire(&ratio)), Some(ratio));
+            let money = Money::new(minor, "EUR");
+            prop_assert_eq!(money_from_wire(&money_to_wire(&money)), money);
+        }
+
+        #[test]
+        fn any_amount_of_the_wire_gets_an_answer(decimal in ".{0,20}", unit in any::<i32>()) {
+            let _ = amount_from_wire(&v1::Amount { decimal, unit });
+        }
+    }
+
+    #[test]
+    fn a_unit_that_nobody_named_is_none() {
+        assert_eq!(unit_from_wire(0), None);
+        assert_eq!(unit_from_wire(99), None);
+        for unit in Unit::ALL {
+            assert_eq!(unit_from_wire(unit_to_wire(unit).into()), Some(unit));
+        }
+    }
+}

@@ -312,3 +312,104 @@ fn with_source(value: &str, source: super::Source) -> String {
         word => format!("{value} ({word})"),
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use proptest::prelude::*;
+
+    use super::*;
+    use crate::amount::Money;
+    use crate::catalogue::{EXAMPLE, file, sample};
+
+    fn example() -> Catalogue {
+        file::read(EXAMPLE).unwrap()
+    }
+
+    #[test]
+    fn nothing_changed_is_nothing_to_post() {
+        assert_eq!(changed(&example(), &example()), None);
+    }
+
+    #[test]
+    fn a_changed_price_is_one_entry_and_one_line() {
+        let old = example();
+        let mut wanted = old.clone();
+        let remover = wanted.products.get_mut(&Code::new("iron-remover")).unwrap();
+        remover.pack_price = Some(Money::new(11_950, "EUR"));
+        let changed = changed(&old, &wanted).unwrap();
+        assert_eq!(changed.products.len(), 1);
+        assert!(changed.shop.is_none() && changed.stages.is_empty());
+        assert_eq!(
+            describe(&old, &changed),
+            ["product iron-remover: price EUR 110.00 → EUR 119.50"]
+        );
+    }
+
+    #[test]
+    fn what_is_gone_from_the_file_is_retired_once() {
+        let old = example();
+        let mut wanted = old.clone();
+        wanted.workers.remove(&Code::new("ben"));
+        let first = changed(&old, &wanted).unwrap();
+        assert!(first.workers[&Code::new("ben")].retired);
+        assert_eq!(describe(&old, &first), ["worker ben: retired"]);
+        let mut in_force = old;
+        in_force.apply(&first);
+        assert_eq!(changed(&in_force, &wanted), None);
+    }
+
+    #[test]
+    fn changes_are_told_in_words() {
+        let old = example();
+        let mut wanted = old.clone();
+        wanted.shop.as_mut().unwrap().open.pop();
+        let decon = &mut wanted.job_types.get_mut(&Code::new("saloon-coat")).unwrap();
+        decon.stages[4].allowance_us += crate::time::HOUR_US;
+        decon.panels.pop();
+        let polish = wanted.products.get_mut(&Code::new("polish")).unwrap();
+        polish.rules.remove(0);
+        polish.caution = String::new();
+        wanted.bays.insert(
+            Code::new("bay-4"),
+            Bay {
+                name: "Yard".to_owned(),
+                places: 1,
+                retired: false,
+            },
+        );
+        let lines = describe(&old, &changed(&old, &wanted).unwrap());
+        for part in [
+            "shop: open mon-fri 08:00-17:30, sat 09:00-13:00 → mon-fri 08:00-17:30",
+            "bay bay-4: new",
+            "product polish: on anodised never",
+            "taken out",
+            "job type saloon-coat: wash 25m (trade) → 1h25m (trade)",
+            "job type saloon-coat: panel tyres rubber taken out",
+        ] {
+            assert!(lines.iter().any(|l| l.contains(part)), "{part}\n{lines:#?}");
+        }
+    }
+
+    proptest! {
+        #[test]
+        fn what_changed_laid_over_the_old_is_the_wanted(
+            old in sample::catalogue(),
+            wanted in sample::catalogue(),
+        ) {
+            let mut in_force = old.clone();
+            if let Some(changed) = changed(&old, &wanted) {
+                prop_assert!(!describe(&old, &changed).is_empty());
+                in_force.apply(&changed);
+            }
+            // Every wanted entry holds; every other one is retired.
+            for (code, product) in &in_force.products {
+                match wanted.products.get(code) {
+                    Some(w) => prop_assert_eq!(w, product),
+                    None => prop_assert!(product.retired),
+                }
+            }
+            prop_assert_eq!(&in_force.shop, &wanted.shop);
+            prop_assert_eq!(changed(&in_force, &wanted), None);
+        }
+    }
+}

@@ -1,5 +1,5 @@
 //! The shop's catalogue: what it is made of. The file a person edits is read
-//! in `file`, checked in `check`, compared in `change`.
+//! and checked in `file`, compared in `change`, first written by `begin`.
 
 use std::collections::BTreeMap;
 
@@ -7,6 +7,8 @@ pub mod begin;
 pub mod change;
 pub mod file;
 pub mod limits;
+#[cfg(test)]
+pub(crate) mod sample;
 
 use serde::{Deserialize, Serialize};
 
@@ -14,6 +16,9 @@ use crate::amount::{Amount, Money, Ratio};
 use crate::code::Code;
 use crate::hours::OpenHours;
 use crate::temperature::MilliCelsius;
+
+/// The catalogue file of an invented shop, for the demo, tests and newcomers.
+pub const EXAMPLE: &str = include_str!("../../../../deploy/example-shop.toml");
 
 /// Job type of a job that fits none in the catalogue.
 pub const UNSORTED: &str = "unsorted";

@@ -92,6 +92,15 @@ impl Finish {
         }
     }
 
+    #[cfg(test)]
+    pub(super) fn letters_are_whole(&self) -> bool {
+        self.letters.len() == TOUCHES.len()
+            && self
+                .letters
+                .chars()
+                .all(|l| matches!(l, '.' | 'c' | 't' | 'N'))
+    }
+
     /// True for a surface that an unknown body panel could turn out to be.
     pub const fn is_body(&self) -> bool {
         self.body

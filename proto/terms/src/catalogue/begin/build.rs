@@ -180,7 +180,7 @@ fn product(default: &ProductDefault, answers: &Answers, coating: &Code) -> (Code
 
 fn job_type(class: &VehicleClass, service: &Service, coating: &Code) -> JobType {
     JobType {
-        name: format!("{}, {}", class.words, service.words),
+        name: format!("{}: {}", class.words, service.words),
         vehicle_class: Code::new(class.code),
         stages: STAGES
             .iter()
@@ -198,7 +198,7 @@ fn job_type(class: &VehicleClass, service: &Service, coating: &Code) -> JobType 
             .map(|p| Panel {
                 code: Code::new(p.code),
                 finish: Code::new(p.finish),
-                area_cm2: Some(class.painted_cm2 / 1_000 * p.area_permille).filter(|a| *a > 0),
+                area_cm2: Some(area_cm2(class, p.area_permille)).filter(|a| *a > 0),
             })
             .collect(),
         price: None,
@@ -227,6 +227,23 @@ fn stage_row(
     })
 }
 
+/// A panel's share of the painted area, to a hundredth of a square metre: more
+/// figures would claim what nobody measured.
+fn area_cm2(class: &VehicleClass, permille: u32) -> u32 {
+    const STEP_CM2: u32 = 100;
+    let exact = class.painted_cm2 / 1_000 * permille;
+    exact.div_ceil(STEP_CM2) * STEP_CM2
+}
+
+/// Two figures of a number: the middle of a wide range deserves no more.
+fn two_figures(value: i64) -> i64 {
+    let mut step = 1;
+    while value / step >= 100 {
+        step *= 10;
+    }
+    (value + step / 2) / step * step
+}
+
 fn product_row(
     class: &VehicleClass,
     product: &ProductDefault,
@@ -234,7 +251,7 @@ fn product_row(
 ) -> Option<ProductAllowance> {
     let (tenths, source) = match product.usage {
         Usage::Scaled(tenths) => (
-            tenths * class.usage_pct / 100,
+            two_figures(tenths * class.usage_pct / 100),
             if class.usage_guessed {
                 Source::Guess
             } else {

@@ -222,42 +222,42 @@ const TRACTOR_PANELS: [PanelShare; 14] = [
 #[rustfmt::skip]
 pub const CLASSES: [VehicleClass; 8] = [
     VehicleClass {
-        code: "motorcycle", words: "motorcycle",
+        code: "motorcycle", words: "Motorcycle",
         minutes: [15, 20, 25, 8, 20, 20, 25, 10, 5, 10, 15, 15, 15, 75, 150, 60, 15, 45, 40, 15, 20],
         usage_pct: 50, usage_guessed: false, coating_tenth_ml: 150, painted_cm2: 20_000, panels: &MOTORCYCLE_PANELS,
     },
     VehicleClass {
-        code: "trike", words: "three-wheeler, tourer",
+        code: "trike", words: "Three-wheeler, tourer",
         minutes: [20, 30, 35, 10, 30, 30, 35, 15, 10, 15, 25, 20, 20, 120, 240, 90, 20, 70, 60, 20, 30],
         usage_pct: 60, usage_guessed: true, coating_tenth_ml: 180, painted_cm2: 50_000, panels: &TRIKE_PANELS,
     },
     VehicleClass {
-        code: "hatch", words: "hatchback",
+        code: "hatch", words: "Hatchback",
         minutes: [10, 10, 25, 8, 10, 20, 15, 10, 10, 12, 30, 10, 20, 150, 330, 10, 20, 60, 35, 20, 15],
         usage_pct: 85, usage_guessed: false, coating_tenth_ml: 200, painted_cm2: 85_000, panels: &CAR_PANELS,
     },
     VehicleClass {
-        code: "saloon", words: "saloon",
+        code: "saloon", words: "Saloon",
         minutes: [15, 10, 30, 10, 12, 25, 20, 15, 12, 15, 40, 15, 25, 180, 420, 10, 25, 75, 45, 25, 15],
         usage_pct: 100, usage_guessed: false, coating_tenth_ml: 225, painted_cm2: 100_000, panels: &CAR_PANELS,
     },
     VehicleClass {
-        code: "suv", words: "sport utility vehicle",
+        code: "suv", words: "Sport utility vehicle",
         minutes: [15, 10, 35, 12, 15, 30, 25, 20, 15, 18, 50, 15, 25, 225, 510, 10, 30, 95, 55, 30, 15],
         usage_pct: 125, usage_guessed: false, coating_tenth_ml: 275, painted_cm2: 125_000, panels: &CAR_PANELS,
     },
     VehicleClass {
-        code: "truck", words: "full-size truck or van",
+        code: "truck", words: "Full-size truck or van",
         minutes: [20, 15, 40, 18, 20, 45, 30, 25, 20, 25, 75, 25, 30, 330, 720, 20, 40, 140, 70, 40, 20],
         usage_pct: 160, usage_guessed: false, coating_tenth_ml: 400, painted_cm2: 180_000, panels: &TRUCK_PANELS,
     },
     VehicleClass {
-        code: "boat", words: "boat, 6 to 8 m",
+        code: "boat", words: "Boat, 6 to 8 m",
         minutes: [25, 20, 0, 20, 30, 60, 25, 30, 5, 5, 60, 20, 30, 360, 600, 40, 40, 150, 30, 30, 20],
         usage_pct: 225, usage_guessed: false, coating_tenth_ml: 1_000, painted_cm2: 160_000, panels: &BOAT_PANELS,
     },
     VehicleClass {
-        code: "tractor", words: "farm tractor",
+        code: "tractor", words: "Farm tractor",
         minutes: [25, 20, 45, 30, 60, 60, 30, 15, 10, 20, 45, 25, 20, 240, 480, 30, 40, 120, 60, 25, 20],
         usage_pct: 225, usage_guessed: false, coating_tenth_ml: 425, painted_cm2: 140_000, panels: &TRACTOR_PANELS,
     },

@@ -1,6 +1,6 @@
 //! Values of the catalogue as text: what the file and messages show.
 
-use crate::amount::{Amount, Decimal, Money, Ratio, minor_digits};
+use crate::amount::{Amount, Decimal, Money, Ratio, Unit, minor_digits};
 use crate::catalogue::{Source, StageKind, Standing, UnitSystem};
 use crate::hours::OpenHours;
 use crate::temperature::MilliCelsius;
@@ -66,9 +66,12 @@ pub fn week(hours: &[OpenHours]) -> String {
     week::write(hours).join(", ")
 }
 
-/// `350 mL`.
+/// `350 mL`, `1 us-gal`.
 pub fn amount(amount: &Amount) -> String {
-    amount.to_string()
+    match amount.unit {
+        Unit::Ml | Unit::L | Unit::G | Unit::Kg | Unit::Each => amount.to_string(),
+        unit => format!("{} {}", amount.decimal, unit.as_str()),
+    }
 }
 
 /// `15:1`.

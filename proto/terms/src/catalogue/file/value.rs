@@ -134,7 +134,7 @@ mod tests {
 
     #[test]
     fn ranges_have_one_end_or_both() {
-        let m = crate::time::MINUTE_US;
+        let m = time::MINUTE_US;
         for (text, want) in [
             ("2m to 7m", (Some(2 * m), Some(7 * m))),
             ("from 2m", (Some(2 * m), None)),
