@@ -8,6 +8,7 @@ use std::os::unix::fs::{DirBuilderExt as _, OpenOptionsExt as _};
 use std::path::{Path, PathBuf};
 use std::rc::Rc;
 
+use baywright_proto::catalogue::from_wire;
 use baywright_proto::v1;
 use baywright_terms::catalogue::Catalogue;
 use prost::Message as _;
@@ -61,14 +62,13 @@ impl Cache {
 
     fn read(&self) -> Option<Held> {
         let bytes = fs::read(self.folder.join("catalogue")).ok()?;
-        held_of(&v1::GetCatalogueResponse::decode(&*bytes).ok()?)
+        let answer = v1::GetCatalogueResponse::decode(&*bytes).ok()?;
+        Some(held_of(&answer))
     }
 
     /// Keeps a catalogue, for this run and the next ones.
     pub fn keep_catalogue(&self, answer: &v1::GetCatalogueResponse) -> Result<(), Error> {
-        if let Some(held) = held_of(answer) {
-            *self.catalogue.borrow_mut() = Read::Held(Rc::new(held));
-        }
+        *self.catalogue.borrow_mut() = Read::Held(Rc::new(held_of(answer)));
         write_whole(&self.folder, "catalogue", &answer.encode_to_vec())
     }
 
@@ -83,21 +83,11 @@ impl Cache {
     }
 }
 
-fn held_of(answer: &v1::GetCatalogueResponse) -> Option<Held> {
-    let catalogue = match &answer.catalogue {
-        Some(catalogue) => words_of(catalogue)?,
-        None => Catalogue::default(),
-    };
-    Some(Held {
+fn held_of(answer: &v1::GetCatalogueResponse) -> Held {
+    Held {
         revision: answer.revision,
-        catalogue,
-    })
-}
-
-/// The catalogue in the words of `baywright-terms`. Until the conversions of
-/// `baywright-proto` are there, no copy can be read.
-fn words_of(_catalogue: &v1::Catalogue) -> Option<Catalogue> {
-    None
+        catalogue: answer.catalogue.as_ref().map(from_wire).unwrap_or_default(),
+    }
 }
 
 /// Makes the data folder for this user alone.

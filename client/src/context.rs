@@ -28,6 +28,13 @@ use crate::connect::{CALL_MS_MAX, Link, Server};
 use crate::device::Device;
 use crate::error::Error;
 
+/// The time of an earlier fact that is said anew.
+#[derive(Debug, Clone, Default)]
+pub struct StandIn {
+    pub clocks: Option<v1::Clocks>,
+    pub occurred: Option<v1::fact::Occurred>,
+}
+
 /// One run of `bay`.
 #[derive(Debug)]
 pub struct Context {
@@ -40,6 +47,8 @@ pub struct Context {
     runtime: OnceCell<Runtime>,
     link: RefCell<Link>,
     device: OnceCell<RefCell<Device>>,
+    /// Set where a set-aside fact is said anew.
+    pub stand_in: Option<StandIn>,
     /// The catalogue was asked for in this run: once is enough.
     asked: std::cell::Cell<bool>,
 }
@@ -79,8 +88,36 @@ impl Context {
             runtime: OnceCell::new(),
             link: RefCell::new(Link::new(server)),
             device: OnceCell::new(),
+            stand_in: None,
             asked: std::cell::Cell::new(false),
         })
+    }
+
+    /// A context for a command that says an earlier fact anew, at its time.
+    /// What the inner command line leaves out is as on the outer one.
+    pub fn standing_in(&self, inner: Common, stand_in: StandIn) -> Result<Self, Error> {
+        let outer = self.common.clone();
+        let common = Common {
+            server: outer.server,
+            data: Some(self.data.clone()),
+            bay: inner.bay.or(outer.bay),
+            by: if inner.by.is_empty() {
+                outer.by
+            } else {
+                inner.by
+            },
+            job: inner.job.or(outer.job),
+            units: inner.units.or(outer.units),
+            dry: inner.dry || outer.dry,
+            anyway: inner.anyway || outer.anyway,
+            json: outer.json,
+            no_color: outer.no_color,
+            at: inner.at,
+            ago: inner.ago,
+        };
+        let mut context = Self::new(common, Arc::clone(&self.clocks))?;
+        context.stand_in = Some(stand_in);
+        Ok(context)
     }
 
     /// The folder of spool and caches.

@@ -11,6 +11,7 @@ use clap::Parser as _;
 
 pub mod answer;
 pub mod args;
+pub mod ask;
 pub mod cache;
 pub mod clock;
 pub mod commands;
@@ -22,9 +23,12 @@ pub mod describe;
 pub mod device;
 pub mod error;
 pub mod floor;
+pub mod likely;
+pub mod nearby;
 pub mod post;
 pub mod render;
 pub mod resolve;
+pub mod say;
 pub mod spool;
 
 use crate::answer::{Outcome, Output};
@@ -61,6 +65,6 @@ fn answer(cli: Cli, clocks: Arc<dyn Clocks>) -> Result<Outcome, Error> {
     let context = Context::new(cli.common, clocks)?;
     match cli.command {
         Some(command) => commands::run(&context, command),
-        None => commands::now::run(&context, &commands::now::NowArgs::default()),
+        None => commands::now::bare(&context),
     }
 }

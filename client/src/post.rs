@@ -4,6 +4,7 @@ use baywright_proto::v1;
 use baywright_proto::v1::fact::{Kind, Occurred};
 use baywright_terms::time::{Micros, parse_at, parse_span};
 
+use crate::commands::refused;
 use crate::context::Context;
 use crate::delivery::Delivered;
 use crate::device::{How, Posted};
@@ -52,9 +53,10 @@ pub fn compose(context: &Context, kind: Kind) -> Result<v1::Fact, Error> {
         "" => String::new(),
         bay => resolve::bay(context, bay)?,
     };
+    let stand_in = context.stand_in.clone().unwrap_or_default();
     Ok(v1::Fact {
-        clocks: Some(context.clocks.sample()),
-        occurred: occurred(context)?,
+        clocks: stand_in.clocks.or_else(|| Some(context.clocks.sample())),
+        occurred: occurred(context)?.or(stand_in.occurred),
         bay,
         by,
         job: resolve::job_flag(context)?,
@@ -66,11 +68,11 @@ pub fn compose(context: &Context, kind: Kind) -> Result<v1::Fact, Error> {
 fn occurred(context: &Context) -> Result<Option<Occurred>, Error> {
     if let Some(text) = &context.common.at {
         let at = parse_at(text, &context.zone(), context.now());
-        let at = at.map_err(|e| Error::refused(format!("{e}.")))?;
+        let at = at.map_err(|e| refused(&e))?;
         return Ok(Some(Occurred::AtUs(at.0)));
     }
     if let Some(text) = &context.common.ago {
-        let ago_us = parse_span(text).map_err(|e| Error::refused(format!("{e}.")))?;
+        let ago_us = parse_span(text).map_err(|e| refused(&e))?;
         return Ok(Some(Occurred::AgoUs(ago_us)));
     }
     Ok(None)

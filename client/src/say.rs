@@ -1,0 +1,356 @@
+//! The answer at the bay: one or two lines with what was understood.
+
+use anstyle::{AnsiColor, Style};
+use baywright_proto::v1;
+use baywright_proto::v1::fact::Kind;
+use baywright_terms::time::{Micros, format_min_sec};
+use serde_json::{Map, Value, json};
+
+use crate::answer::{Outcome, plain};
+use crate::context::Context;
+use crate::delivery::Delivered;
+use crate::describe;
+use crate::post::{Said, occurred_at};
+use crate::spool::EventId;
+
+/// Colour only where it means something: a caution, and a fact that waits.
+const CAUTION: Style = AnsiColor::Red.on_default().bold();
+const ODD: Style = AnsiColor::Yellow.on_default();
+const WAITS: Style = AnsiColor::Yellow.on_default();
+
+/// What a command adds to the common answer.
+#[derive(Debug, Default)]
+pub struct Extra {
+    /// Cautions worked out here; said first, and only where the daemon did not
+    /// answer (it says its own).
+    pub cautions: Vec<String>,
+    /// Lines below the first.
+    pub lines: Vec<String>,
+    /// Fields of the JSON object.
+    pub json: Map<String, Value>,
+}
+
+/// Puts the answer to one post together.
+pub fn say(context: &Context, fact: &v1::Fact, said: &Said, extra: Extra) -> Outcome {
+    let mut lines = Vec::new();
+    match said {
+        Said::Dry => {
+            lines.extend(extra.cautions.iter().map(|c| caution(c)));
+            lines.push(format!("Would post: {}", sentence(context, fact, None)));
+            lines.extend(extra.lines);
+        }
+        Said::Kept {
+            handle,
+            why,
+            waiting,
+            ..
+        } => {
+            lines.extend(extra.cautions.iter().map(|c| caution(c)));
+            lines.push(sentence(context, fact, None));
+            lines.extend(extra.lines);
+            if !handle.is_empty() {
+                lines.push(format!("Its handle, for good: {handle}."));
+            }
+            lines.push(kept_line(context, why.message(), *waiting));
+        }
+        Said::Acknowledged { receipt, older } => {
+            lines.extend(delivered_line(older));
+            let (first, rest): (Vec<_>, Vec<_>) = receipt
+                .notices
+                .iter()
+                .partition(|n| n.severity() == v1::Severity::Caution);
+            lines.extend(first.into_iter().map(notice_line));
+            lines.push(sentence(context, fact, Some(receipt)));
+            lines.extend(extra.lines);
+            lines.extend(rest.into_iter().map(notice_line));
+        }
+    }
+    Outcome::new(lines.join("\n"), object(fact, said, extra.json))
+}
+
+/// `--json` of one post.
+fn object(fact: &v1::Fact, said: &Said, extra: Map<String, Value>) -> Value {
+    let mut object = Map::new();
+    object.insert("fact".into(), describe::fact(fact).into());
+    let (state, more) = match said {
+        Said::Dry => ("dry", Value::Null),
+        Said::Acknowledged { receipt, .. } => (
+            "acknowledged",
+            serde_json::to_value(receipt).unwrap_or(Value::Null),
+        ),
+        Said::Kept {
+            event_id,
+            handle,
+            why,
+            waiting,
+        } => {
+            object.insert(
+                "kept".into(),
+                json!({
+                    "event_id": id_text(event_id),
+                    "handle": (!handle.is_empty()).then_some(handle),
+                    "why": why.message(),
+                    "waiting": waiting,
+                }),
+            );
+            ("kept", Value::Null)
+        }
+    };
+    object.insert("posted".into(), state.into());
+    if !more.is_null() {
+        object.insert("receipt".into(), more);
+    }
+    object.extend(extra);
+    Value::Object(object)
+}
+
+/// An event id as people see it.
+pub fn id_text(id: &EventId) -> String {
+    describe::id(id)
+}
+
+/// What was understood, as a sentence.
+fn sentence(context: &Context, fact: &v1::Fact, receipt: Option<&v1::Receipt>) -> String {
+    let at = receipt.map_or_else(|| occurred_at(context, fact), |r| Micros(r.occurred_us));
+    let clock = clock_of(context, at);
+    let by = match receipt {
+        Some(receipt) if !receipt.by.is_empty() => &receipt.by,
+        _ => &fact.by,
+    };
+    let head = receipt
+        .filter(|r| r.job_number > 0 || !r.job_title.is_empty())
+        .map(job_words);
+    let told = Told {
+        by: &by.join(" and "),
+        bay: &fact.bay,
+        clock: &clock,
+    };
+    let words = plain(&told.words(fact.kind.as_ref())).into_owned();
+    match head {
+        Some(head) => format!("{head}: {words}."),
+        None => capital(&format!("{words}.")),
+    }
+}
+
+/// The time of day in the shop's zone, with the date where it is not today.
+fn clock_of(context: &Context, at: Micros) -> String {
+    let zone = context.zone();
+    if at.civil(&zone).date() == context.now().civil(&zone).date() {
+        at.clock(&zone)
+    } else {
+        at.date_and_clock(&zone)
+    }
+}
+
+/// `Job 118 trike-coat (red three-wheeler)`.
+fn job_words(receipt: &v1::Receipt) -> String {
+    let title = plain(&receipt.job_title).into_owned();
+    match title.split_once(", ") {
+        Some((name, vehicle)) => format!("Job {name} ({vehicle})"),
+        None if title.is_empty() => format!("Job {}", receipt.job_number),
+        None => format!("Job {title}"),
+    }
+}
+
+/// The parts of a sentence about a fact.
+struct Told<'a> {
+    by: &'a str,
+    bay: &'a str,
+    clock: &'a str,
+}
+
+impl Told<'_> {
+    fn words(&self, kind: Option<&Kind>) -> String {
+        let Self { clock, .. } = self;
+        match kind {
+            Some(Kind::JobOpened(f)) => format!("opened at {clock}, {} {}", f.job_type, f.vehicle)
+                .trim_end()
+                .to_owned(),
+            Some(Kind::JobMoved(f)) => match f.place.as_str() {
+                "holding" => format!("in holding since {clock}"),
+                "away" => format!("away since {clock}"),
+                bay => format!("in {bay} since {clock}"),
+            },
+            Some(Kind::JobReleased(_)) => format!("released at {clock}"),
+            Some(Kind::StageStarted(f)) => {
+                let again = if f.rework { " again" } else { "" };
+                let on = on_panels(&f.panels);
+                let stage = &f.stage;
+                if self.by.is_empty() {
+                    format!(
+                        "{stage}{again}{on}{} since {clock}, nobody named",
+                        self.at()
+                    )
+                } else {
+                    format!(
+                        "{} on {stage}{again}{on}{} since {clock}",
+                        self.by,
+                        self.at()
+                    )
+                }
+            }
+            Some(Kind::StagePaused(f)) if f.person => {
+                format!("{} on a break since {clock}", self.who("everyone here"))
+            }
+            Some(Kind::StagePaused(f)) => {
+                format!("{} paused at {clock}", or(&f.stage, "work here"))
+            }
+            Some(Kind::StageResumed(f)) => {
+                format!(
+                    "{} goes on since {clock}{}",
+                    or(&f.stage, "work"),
+                    self.with()
+                )
+            }
+            Some(Kind::StageFinished(f)) => match f.result() {
+                v1::StageResult::Again => format!(
+                    "{} ended at {clock}, to be done again",
+                    or(&f.stage, "the stage")
+                ),
+                _ => format!("{} done at {clock}", or(&f.stage, "the stage")),
+            },
+            Some(Kind::DwellStarted(f)) => {
+                format!("{} dwells{} since {clock}", f.product, on_panels(&f.panels))
+            }
+            Some(Kind::DwellEnded(f)) => format!("{} dwell ended at {clock}", f.product)
+                .trim()
+                .to_owned(),
+            Some(Kind::PanelCoated(f)) => {
+                let section = if f.section == 0 {
+                    String::new()
+                } else {
+                    format!(", section {}", f.section)
+                };
+                let with = if f.product.is_empty() {
+                    String::new()
+                } else {
+                    format!(" with {}", f.product)
+                };
+                format!("{}{section} coated{with} at {clock}", f.panel)
+            }
+            Some(Kind::PanelLevelled(f)) => {
+                let how = match f.result() {
+                    v1::LevelResult::Smeared => "smeared",
+                    v1::LevelResult::HighSpot => "with a high spot",
+                    _ => "clean",
+                };
+                format!(
+                    "{} levelled {how} at {clock}",
+                    or(&f.panel, "the longest waiting section")
+                )
+            }
+            Some(kind) => {
+                let fact = v1::Fact {
+                    kind: Some(kind.clone()),
+                    ..v1::Fact::default()
+                };
+                format!("{}{} at {clock}", describe::fact(&fact), self.with())
+            }
+            None => format!("a fact of a newer kind at {clock}"),
+        }
+    }
+
+    fn at(&self) -> String {
+        if self.bay.is_empty() {
+            String::new()
+        } else {
+            format!(" at {}", self.bay)
+        }
+    }
+
+    fn with(&self) -> String {
+        if self.by.is_empty() {
+            String::new()
+        } else {
+            format!(" ({})", self.by)
+        }
+    }
+
+    fn who<'b>(&'b self, nobody: &'b str) -> &'b str {
+        or(self.by, nobody)
+    }
+}
+
+fn or<'a>(text: &'a str, instead: &'a str) -> &'a str {
+    if text.is_empty() { instead } else { text }
+}
+
+fn on_panels(panels: &[String]) -> String {
+    if panels.is_empty() {
+        String::new()
+    } else {
+        format!(" ({})", panels.join(", "))
+    }
+}
+
+fn capital(text: &str) -> String {
+    let mut chars = text.chars();
+    chars.next().map_or_else(String::new, |first| {
+        first.to_uppercase().chain(chars).collect()
+    })
+}
+
+/// Says where a fact is that the daemon does not have yet.
+pub fn kept_line(context: &Context, why: &str, waiting: usize) -> String {
+    let place = context.data_dir().join("spool");
+    let more = match waiting {
+        0 | 1 => String::new(),
+        n => format!(" {n} facts wait there."),
+    };
+    format!(
+        "{WAITS}Kept on this bay{WAITS:#} in {}.{more} {} It goes out with the next command, \
+         or with `bay spool send`.",
+        place.display(),
+        plain(why)
+    )
+}
+
+/// Says what went out before, in order.
+pub fn delivered_line(older: &Delivered) -> Vec<String> {
+    let mut lines = Vec::new();
+    match older.sent {
+        0 => {}
+        1 => lines.push("Sent first: 1 fact that waited here.".to_owned()),
+        n => lines.push(format!("Sent first: {n} facts that waited here.")),
+    }
+    if older.set_aside > 0 {
+        lines.push(format!(
+            "{ODD}Set aside{ODD:#}: {} of them the daemon could not read. `bay spool list` shows \
+             them, `bay spool mend` mends them.",
+            older.set_aside
+        ));
+    }
+    lines
+}
+
+/// A sentence of the daemon.
+pub fn notice_line(notice: &v1::Notice) -> String {
+    let text = plain(&notice.text);
+    match notice.severity() {
+        v1::Severity::Caution => caution(&text),
+        v1::Severity::Odd => format!("{ODD}To settle:{ODD:#} {text}"),
+        _ => text.into_owned(),
+    }
+}
+
+/// A caution, before everything else.
+pub fn caution(text: &str) -> String {
+    format!("{CAUTION}Caution:{CAUTION:#} {}", plain(text))
+}
+
+/// A levelling window in words: when to begin, when to be done.
+pub fn window_line(context: &Context, spread: Micros, from_us: i64, until_us: i64) -> String {
+    let zone = context.zone();
+    let since = |at_us: i64| format_min_sec(at_us - spread.0);
+    format!(
+        "Level from {} to {}: {} to {} after spreading.",
+        seconds_clock(Micros(from_us), &zone),
+        seconds_clock(Micros(until_us), &zone),
+        since(from_us),
+        since(until_us)
+    )
+}
+
+fn seconds_clock(at: Micros, zone: &jiff::tz::TimeZone) -> String {
+    at.civil(zone).strftime("%H:%M:%S").to_string()
+}
