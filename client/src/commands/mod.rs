@@ -30,7 +30,6 @@ pub mod now;
 mod office;
 pub mod open;
 pub mod page;
-pub mod page;
 pub mod panel;
 pub mod place;
 pub mod release;
