@@ -1,6 +1,7 @@
 //! `bay catalogue`: what the shop is made of, as a file that a person edits.
 
 use std::fmt::Write as _;
+use std::io::ErrorKind;
 use std::path::{Path, PathBuf};
 
 use baywright_proto::catalogue::from_wire;
@@ -136,8 +137,11 @@ fn in_force(context: &Context, at_us: i64) -> Result<InForce, Error> {
 /// Reads a catalogue file, or tells every fault with its place.
 fn read(path: &Path) -> Result<Catalogue, Error> {
     let failed = |error: std::io::Error| {
-        Error::refused(format!("{} could not be read: {error}.", path.display()))
-            .with_hint("`bay catalogue begin` writes a first one.")
+        let message = match error.kind() {
+            ErrorKind::NotFound => format!("There is no file {}.", path.display()),
+            _ => format!("{} could not be read: {error}.", path.display()),
+        };
+        Error::refused(message).with_hint("`bay catalogue begin` writes a first one.")
     };
     let size = std::fs::metadata(path).map_err(failed)?.len();
     if size > FILE_BYTES_MAX {

@@ -7,7 +7,9 @@ use serde_json::{Value, json};
 
 use crate::answer::plain;
 use crate::error::Error;
+use super::page;
 use crate::post::Said;
+use crate::render::text::paragraph;
 
 /// Longest answer that is read from a terminal or a pipe.
 const ANSWER_BYTES_MAX: u64 = 4_096;
@@ -37,10 +39,14 @@ pub(super) fn yes(prompt: &str) -> Result<bool, Error> {
     Ok(matches!(answer.to_lowercase().as_str(), "y" | "yes"))
 }
 
-/// Prints lines on standard error, beside the questions.
+/// Prints lines on standard error, beside the questions, wrapped to the page.
 pub(super) fn say(text: &str) {
-    // Nobody reads them where standard error is closed.
-    let _ = writeln!(anstream::stderr().lock(), "{}", text.trim_end());
+    let columns = page::columns();
+    let mut err = anstream::stderr().lock();
+    for line in text.trim_end().split('\n') {
+        // Nobody reads them where standard error is closed.
+        let _ = writeln!(err, "{}", paragraph(&plain(line), columns, 0));
+    }
 }
 
 /// What became of a post, after what was understood.

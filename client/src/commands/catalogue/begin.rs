@@ -92,8 +92,8 @@ fn asked(
     for question in questions() {
         let default = default_of(question);
         loop {
-            let prompt = format!("{} [{default}] ", question.text);
-            let Some(typed) = ask(&prompt)? else {
+            say(question.text);
+            let Some(typed) = ask(&format!("  [{default}] "))? else {
                 return Err(Error::usage("The questions were not answered to the end.")
                     .with_hint("Nothing was written."));
             };
@@ -156,14 +156,14 @@ mod tests {
         let answers = answers.unwrap();
         assert_eq!(answers.name, "Hof Sieben (invented)");
         assert_eq!(answers.zone, "Europe/Madrid");
-        assert_eq!(said.len(), 1, "{said:?}");
+        assert_eq!(said.len(), questions().len() + 2, "{said:?}");
     }
 
     #[test]
     fn a_question_mark_explains_and_asks_again() {
         let (answers, said) = with(&["?", "Hof Sieben (invented)"]);
         assert_eq!(answers.unwrap().name, "Hof Sieben (invented)");
-        assert_eq!(said.len(), 1, "{said:?}");
+        assert_eq!(said.len(), questions().len() + 2, "{said:?}");
     }
 
     #[test]
