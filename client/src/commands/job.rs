@@ -9,7 +9,7 @@ use super::page;
 use crate::answer::Outcome;
 use crate::connect::REPORT_MS_MAX;
 use crate::context::Context;
-use crate::error::Error;
+use crate::error::{Error, Kind};
 use crate::render;
 
 /// The story of one job: what was quoted, what it took, every event of it.
@@ -42,6 +42,12 @@ pub fn run(context: &Context, args: &JobArgs) -> Result<Outcome, Error> {
     };
     let response = context.call_within(REPORT_MS_MAX, "the job", async |channel| {
         ReportServiceClient::new(channel).job(request).await
+    });
+    let response = response.map_err(|error| match (error.kind(), error.hint()) {
+        (Kind::Refused, None) => error.with_hint(
+            "`bay now` shows the jobs on the floor, `bay week` those of a week, by number.",
+        ),
+        _ => error,
     })?;
     let story = response
         .story

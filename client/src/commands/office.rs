@@ -5,9 +5,9 @@ use std::io::{BufRead as _, Write as _};
 
 use serde_json::{Value, json};
 
+use super::page;
 use crate::answer::plain;
 use crate::error::Error;
-use super::page;
 use crate::post::Said;
 use crate::render::text::paragraph;
 

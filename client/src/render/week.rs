@@ -34,7 +34,8 @@ pub fn week(week: &Week, page: usize) -> String {
         }
         return out;
     }
-    if !week.bays.is_empty() {
+    // A week that has not begun has no bay time to show.
+    if !week.bays.is_empty() && (week.counted_until_us > week.from_us || week.as_of_us == 0) {
         out.push_str(&bays(&week.bays, page));
     }
     let released: Vec<&WeekJob> = week.jobs.iter().filter(|j| j.released_us != 0).collect();
@@ -107,6 +108,13 @@ fn bays(bays: &[WeekBay], page: usize) -> String {
         table.total(bay_cells("all", &sum, permille));
     }
     let mut out = section("Bay time, hours:minutes", page);
+    if bays
+        .iter()
+        .all(|bay| bay.open_us == 0 && bay.occupied_us == 0)
+    {
+        push(&mut out, "No open hours, and no vehicle in a bay.", page);
+        return out;
+    }
     out.push_str(&table.render(page));
     let adds = "hands-on + waiting + idle = occupied; occupied + empty = open + outside hours.";
     push(&mut out, adds, page);

@@ -98,15 +98,14 @@ fn post_change(context: &Context, change: &Catalogue, from: Micros) -> Result<Sa
 }
 
 fn outcome(said: &Said, told: &str, lines: &[String], from: Micros, unseen: bool) -> Outcome {
-    let done = match said.receipt() {
-        Some(receipt) => format!("Applied as event {}.", receipt.seq),
-        None => "Not applied.".to_owned(),
-    };
-    // Who was asked has read it already.
-    let understood = if unseen || said.receipt().is_none() {
-        format!("{told}\n{done}")
-    } else {
-        done
+    let done = said
+        .receipt()
+        .map(|r| format!("Applied as event {}.", r.seq));
+    let understood = match done {
+        // Who was asked has read it already.
+        Some(done) if !unseen => done,
+        Some(done) => format!("{told}\n{done}"),
+        None => told.to_owned(),
     };
     let json = json!({ "apply": {
         "changes": lines,
@@ -128,7 +127,9 @@ fn told(lines: &[String], change: &Catalogue, from: Micros, now: Micros, zone: &
     let columns = page::columns();
     let mut text = String::new();
     for line in lines {
-        text.push_str(&paragraph(&plain(line), columns, 2));
+        // Plain signs, for serial consoles.
+        let line = plain(line).replace('→', "->");
+        text.push_str(&paragraph(&line, columns, 2));
         text.push('\n');
     }
     let _ = write!(text, "It holds from {}.", shown(from.0, zone));

@@ -418,8 +418,12 @@ fn count(value: u64) -> Cell {
     })
 }
 
+/// RFC 3339 with all six digits, so that the column sorts as text.
 fn utc(at_us: i64) -> String {
-    Timestamp::from_microsecond(at_us).map_or_else(|_| String::new(), |at| at.to_string())
+    Timestamp::from_microsecond(at_us)
+        .ok()
+        .and_then(|at| strtime::format("%Y-%m-%dT%H:%M:%S.%6fZ", at).ok())
+        .unwrap_or_default()
 }
 
 /// A form that spreadsheets read as date and time.

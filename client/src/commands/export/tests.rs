@@ -57,8 +57,8 @@ fn a_use_is_one_row_with_its_amount_and_unit() {
     insta::assert_snapshot!(lines.join("\n"), @"
     seq: 12
     occurred_local: 2026-11-23 09:00:00
-    occurred_utc: 2026-11-23T08:00:00Z
-    received_utc: 2026-11-23T08:00:01Z
+    occurred_utc: 2026-11-23T08:00:00.000000Z
+    received_utc: 2026-11-23T08:00:01.000000Z
     device: bay-1
     bay: bay-1
     by: ana;ben

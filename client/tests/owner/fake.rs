@@ -1,0 +1,224 @@
+//! A daemon of fixed answers, so that the owner's commands are tried through
+//! the real program without a fold behind them.
+
+use std::net::SocketAddr;
+use std::pin::Pin;
+use std::sync::{Arc, Mutex};
+
+use baywright_proto::v1;
+use baywright_proto::v1::catalogue_service_server::{CatalogueService, CatalogueServiceServer};
+use baywright_proto::v1::floor_service_server::{FloorService, FloorServiceServer};
+use baywright_proto::v1::hello_service_server::{HelloService, HelloServiceServer};
+use baywright_proto::v1::intake_service_server::{IntakeService, IntakeServiceServer};
+use baywright_proto::v1::report_service_server::{ReportService, ReportServiceServer};
+use prost::Message as _;
+use tokio::runtime::Runtime;
+use tokio_stream::Stream;
+use tonic::transport::server::TcpIncoming;
+use tonic::{Request, Response, Status, Streaming};
+
+/// Tue 24 Nov 2026 15:05 in Berlin.
+pub(crate) const TUESDAY: i64 = 1_795_529_100_000_000;
+/// Records of the log that `watch` streams.
+pub(crate) const RECORDS: u64 = 3_000;
+
+/// What the daemon holds and was sent.
+#[derive(Debug, Default)]
+pub(crate) struct Held {
+    pub catalogue: Option<v1::Catalogue>,
+    pub revision: u64,
+    pub facts: Vec<v1::Fact>,
+}
+
+#[derive(Debug, Clone, Default)]
+struct Fake {
+    held: Arc<Mutex<Held>>,
+}
+
+/// The running daemon; it ends with the runtime.
+pub(crate) struct Daemon {
+    pub held: Arc<Mutex<Held>>,
+    pub address: SocketAddr,
+    _runtime: Runtime,
+}
+
+impl Daemon {
+    pub(crate) fn start() -> Self {
+        let runtime = tokio::runtime::Builder::new_multi_thread()
+            .worker_threads(1)
+            .enable_all()
+            .build()
+            .unwrap();
+        let fake = Fake::default();
+        let held = Arc::clone(&fake.held);
+        let listener = runtime
+            .block_on(tokio::net::TcpListener::bind("127.0.0.1:0"))
+            .unwrap();
+        let address = listener.local_addr().unwrap();
+        runtime.spawn(
+            tonic::transport::Server::builder()
+                .add_service(HelloServiceServer::new(fake.clone()))
+                .add_service(IntakeServiceServer::new(fake.clone()))
+                .add_service(CatalogueServiceServer::new(fake.clone()))
+                .add_service(FloorServiceServer::new(fake.clone()))
+                .add_service(ReportServiceServer::new(fake))
+                .serve_with_incoming(TcpIncoming::from(listener)),
+        );
+        Self {
+            held,
+            address,
+            _runtime: runtime,
+        }
+    }
+}
+
+/// The odd record whose proposal is an end.
+pub(crate) fn unclosed() -> v1::OddRecord {
+    v1::OddRecord {
+        event_id: vec![0x11; 16],
+        seq: 4711,
+        code: "unclosed".to_owned(),
+        text: "The stage polish was never ended; it was cut at closing, 17:30.".to_owned(),
+        job_number: 118,
+        occurred_us: TUESDAY,
+        bay: "bay-1".to_owned(),
+        settle_with: "bay settle 4711 --end 17:30".to_owned(),
+        settled: false,
+    }
+}
+
+#[tonic::async_trait]
+impl HelloService for Fake {
+    async fn hello(
+        &self,
+        _: Request<v1::HelloRequest>,
+    ) -> Result<Response<v1::HelloResponse>, Status> {
+        Ok(Response::new(v1::HelloResponse {
+            protocol_lowest: 1,
+            protocol_highest: 1,
+            log_id: vec![9; 16],
+            epoch: 1,
+            head_seq: RECORDS,
+            now_us: TUESDAY,
+            ..v1::HelloResponse::default()
+        }))
+    }
+}
+
+#[tonic::async_trait]
+impl IntakeService for Fake {
+    type PostManyStream =
+        Pin<Box<dyn Stream<Item = Result<v1::PostManyResponse, Status>> + Send + 'static>>;
+
+    async fn post(
+        &self,
+        request: Request<v1::PostRequest>,
+    ) -> Result<Response<v1::PostResponse>, Status> {
+        let post = request.into_inner().post.unwrap_or_default();
+        let fact = v1::Fact::decode(post.fact.as_slice()).unwrap_or_default();
+        let mut held = self.held.lock().unwrap();
+        if let Some(v1::fact::Kind::CatalogueSet(set)) = &fact.kind {
+            held.catalogue.clone_from(&set.changed);
+            held.revision += 1;
+        }
+        held.facts.push(fact);
+        Ok(Response::new(v1::PostResponse {
+            receipt: Some(v1::Receipt {
+                event_id: post.event_id,
+                seq: RECORDS + 1,
+                catalogue_revision: held.revision,
+                ..v1::Receipt::default()
+            }),
+        }))
+    }
+
+    async fn post_many(
+        &self,
+        _: Request<Streaming<v1::PostManyRequest>>,
+    ) -> Result<Response<Self::PostManyStream>, Status> {
+        Ok(Response::new(Box::pin(tokio_stream::empty())))
+    }
+}
+
+#[tonic::async_trait]
+impl CatalogueService for Fake {
+    async fn get_catalogue(
+        &self,
+        _: Request<v1::GetCatalogueRequest>,
+    ) -> Result<Response<v1::GetCatalogueResponse>, Status> {
+        let held = self.held.lock().unwrap();
+        Ok(Response::new(v1::GetCatalogueResponse {
+            revision: held.revision,
+            catalogue: held.catalogue.clone(),
+        }))
+    }
+}
+
+#[tonic::async_trait]
+impl FloorService for Fake {
+    type WatchStream =
+        Pin<Box<dyn Stream<Item = Result<v1::WatchResponse, Status>> + Send + 'static>>;
+
+    async fn now(&self, _: Request<v1::NowRequest>) -> Result<Response<v1::NowResponse>, Status> {
+        Ok(Response::new(v1::NowResponse::default()))
+    }
+
+    async fn watch(
+        &self,
+        request: Request<v1::WatchRequest>,
+    ) -> Result<Response<Self::WatchStream>, Status> {
+        let after = request.into_inner().after_seq;
+        let records = (after + 1..=RECORDS).map(|seq| Ok(record(seq)));
+        Ok(Response::new(Box::pin(tokio_stream::iter(records))))
+    }
+}
+
+/// A job opened for a vehicle whose name would run as a formula.
+fn record(seq: u64) -> v1::WatchResponse {
+    let fact = v1::Fact {
+        bay: "bay-1".to_owned(),
+        kind: Some(v1::fact::Kind::JobOpened(v1::JobOpened {
+            vehicle: format!("=HYPERLINK(\"x\",\"{seq}\")\nsecond, line"),
+            ..v1::JobOpened::default()
+        })),
+        ..v1::Fact::default()
+    };
+    v1::WatchResponse {
+        decoded: Some(v1::Record {
+            seq,
+            event_id: seq.to_be_bytes().repeat(2),
+            occurred_us: TUESDAY,
+            fact: fact.encode_to_vec(),
+            ..v1::Record::default()
+        }),
+        job_number: seq,
+        ..v1::WatchResponse::default()
+    }
+}
+
+#[tonic::async_trait]
+impl ReportService for Fake {
+    async fn week(
+        &self,
+        request: Request<v1::WeekRequest>,
+    ) -> Result<Response<v1::WeekResponse>, Status> {
+        Ok(Response::new(v1::WeekResponse {
+            week: Some(v1::Week {
+                week: request.into_inner().week,
+                zone: "Europe/Berlin".to_owned(),
+                ..v1::Week::default()
+            }),
+        }))
+    }
+
+    async fn job(&self, _: Request<v1::JobRequest>) -> Result<Response<v1::JobResponse>, Status> {
+        Err(Status::not_found("no job 9"))
+    }
+
+    async fn odd(&self, _: Request<v1::OddRequest>) -> Result<Response<v1::OddResponse>, Status> {
+        Ok(Response::new(v1::OddResponse {
+            odd: vec![unclosed()],
+            zone: "Europe/Berlin".to_owned(),
+        }))
+    }
+}

@@ -1,0 +1,243 @@
+//! The owner's commands through the real program, against a daemon of fixed
+//! answers.
+
+use std::path::Path;
+use std::process::{Command, Output, Stdio};
+
+use baywright_proto::v1::fact::Kind;
+use baywright_proto::v1::settled::Answer;
+use serde_json::Value;
+
+use crate::fake::{Daemon, RECORDS, TUESDAY};
+
+mod fake;
+
+struct Shop {
+    daemon: Daemon,
+    folder: tempfile::TempDir,
+}
+
+impl Shop {
+    fn open() -> Self {
+        Self {
+            daemon: Daemon::start(),
+            folder: tempfile::tempdir().unwrap(),
+        }
+    }
+
+    fn folder(&self) -> &Path {
+        self.folder.path()
+    }
+
+    /// Runs `bay` with nothing of this machine's environment.
+    fn bay(&self, args: &[&str]) -> Output {
+        Command::new(env!("CARGO_BIN_EXE_bay"))
+            .env_clear()
+            .env("HOME", self.folder())
+            .env("BAYWRIGHT_SERVER", self.daemon.address.to_string())
+            .env("BAYWRIGHT_DATA", self.folder().join("data"))
+            .current_dir(self.folder())
+            .stdin(Stdio::null())
+            .args(args)
+            .output()
+            .unwrap()
+    }
+
+    fn answers(&self) -> Vec<(Vec<u8>, Option<Answer>)> {
+        let held = self.daemon.held.lock().unwrap();
+        let settled = held.facts.iter().filter_map(|fact| match &fact.kind {
+            Some(Kind::Settled(settled)) => {
+                Some((settled.event_id.clone(), settled.answer.clone()))
+            }
+            _ => None,
+        });
+        settled.collect()
+    }
+}
+
+fn text(bytes: &[u8]) -> String {
+    String::from_utf8_lossy(bytes).into_owned()
+}
+
+fn json(output: &Output) -> Value {
+    serde_json::from_slice(&output.stdout).unwrap()
+}
+
+#[test]
+fn a_bad_week_exits_2_and_says_what_to_write() {
+    let shop = Shop::open();
+    let output = shop.bay(&["week", "2026-48"]);
+    assert_eq!(output.status.code(), Some(2));
+    assert!(text(&output.stderr).contains("2026-W48"), "{output:?}");
+}
+
+#[test]
+fn the_week_asked_for_is_the_week_that_comes() {
+    let shop = Shop::open();
+    let output = shop.bay(&["week", "2026-w48", "--json"]);
+    assert_eq!(output.status.code(), Some(0), "{output:?}");
+    assert_eq!(json(&output)["week"]["week"], "2026-W48");
+}
+
+#[test]
+fn a_job_that_is_not_there_is_refused_with_a_way_to_find_it() {
+    let shop = Shop::open();
+    let output = shop.bay(&["job", "9"]);
+    assert_eq!(output.status.code(), Some(3), "{output:?}");
+    assert!(text(&output.stderr).contains("bay now"), "{output:?}");
+}
+
+#[test]
+fn an_end_is_settled_on_the_day_of_the_record() {
+    let shop = Shop::open();
+    let output = shop.bay(&["settle", "4711", "--end", "17:20"]);
+    assert_eq!(output.status.code(), Some(0), "{output:?}");
+    let said = text(&output.stdout);
+    assert!(said.contains("it ended Tue 24 Nov 2026 17:20"), "{said}");
+    // 17:20 is 2 h 15 min after the record.
+    let end = Answer::EndUs(TUESDAY + 135 * 60_000_000);
+    assert_eq!(shop.answers(), [(vec![0x11; 16], Some(end))]);
+}
+
+#[test]
+fn an_event_that_is_not_odd_is_found_in_the_log() {
+    let shop = Shop::open();
+    let output = shop.bay(&["settle", "12", "--leave-out", "--why", "a trial"]);
+    assert_eq!(output.status.code(), Some(0), "{output:?}");
+    let id = 12_u64.to_be_bytes().repeat(2);
+    assert_eq!(shop.answers(), [(id, Some(Answer::LeaveOut(true)))]);
+}
+
+#[test]
+fn a_job_flag_is_the_answer_not_the_job_of_the_answer() {
+    let shop = Shop::open();
+    let output = shop.bay(&["settle", "4711", "--job", "121"]);
+    assert_eq!(output.status.code(), Some(0), "{output:?}");
+    let held = shop.daemon.held.lock().unwrap();
+    assert_eq!(held.facts.len(), 1);
+    assert_eq!(held.facts[0].job, None);
+}
+
+#[test]
+fn nothing_is_settled_without_an_answer_or_with_dry() {
+    let shop = Shop::open();
+    for args in [
+        &["settle", "4711"][..],
+        &["settle", "4711", "--as-is", "--dry"],
+        &["settle", "4711", "--as-is", "--took", "45m"],
+        &["settle", "--as-is"],
+        &["settle", "999999", "--as-is"],
+        &["settle"],
+    ] {
+        shop.bay(args);
+        assert_eq!(shop.answers(), [], "{args:?}");
+    }
+    let listed = text(&shop.bay(&["settle"]).stdout);
+    assert!(listed.contains("> bay settle 4711 --end 17:30"), "{listed}");
+}
+
+#[test]
+fn the_whole_log_is_exported_and_no_vehicle_is_a_formula() {
+    let shop = Shop::open();
+    let output = shop.bay(&["export", "csv", "--out", "events.csv"]);
+    assert_eq!(output.status.code(), Some(0), "{output:?}");
+    let file = shop.folder().join("events.csv");
+    let mut reader = csv::Reader::from_path(&file).unwrap();
+    let vehicle = reader
+        .headers()
+        .unwrap()
+        .iter()
+        .position(|name| name == "vehicle")
+        .unwrap();
+    let mut rows = 0;
+    for row in reader.records() {
+        rows += 1;
+        let row = row.unwrap();
+        assert_eq!(
+            row[vehicle],
+            format!("'=HYPERLINK(\"x\",\"{rows}\")\nsecond, line")
+        );
+    }
+    assert_eq!(rows, RECORDS);
+    assert!(!shop.folder().join("events.csv.part").exists());
+    let piped = shop.bay(&["export", "csv"]);
+    assert_eq!(piped.stdout, std::fs::read(&file).unwrap());
+}
+
+#[test]
+fn a_catalogue_is_begun_applied_and_changed_by_what_differs() {
+    let shop = Shop::open();
+    let code = |args: &[&str]| {
+        let output = shop.bay(args);
+        (output.status.code(), text(&output.stdout))
+    };
+    assert_eq!(code(&["catalogue", "show"]).0, Some(3));
+    assert_eq!(code(&["catalogue", "begin", "--yes"]).0, Some(0));
+    assert_eq!(code(&["catalogue", "begin", "--yes"]).0, Some(3));
+    assert_eq!(code(&["catalogue", "check", "shop.toml"]).0, Some(0));
+    // Nobody can be asked.
+    assert_eq!(code(&["catalogue", "apply", "shop.toml"]).0, Some(2));
+    assert_eq!(
+        code(&["catalogue", "apply", "shop.toml", "--dry"]).0,
+        Some(0)
+    );
+    assert_eq!(shop.daemon.held.lock().unwrap().facts.len(), 0);
+    assert_eq!(
+        code(&["catalogue", "apply", "shop.toml", "--yes"]).0,
+        Some(0)
+    );
+    let again = code(&["catalogue", "apply", "shop.toml", "--yes"]);
+    assert!(again.1.starts_with("Nothing changed"), "{}", again.1);
+    assert_eq!(shop.daemon.held.lock().unwrap().facts.len(), 1);
+    let shown = code(&["catalogue", "show"]).1;
+    let file = shop.folder().join("shop.toml");
+    assert_eq!(
+        shown.trim_end(),
+        std::fs::read_to_string(&file).unwrap().trim_end()
+    );
+
+    let renamed = shown.replacen("name = \"bay-1\"", "name = \"the wash\"", 1);
+    assert_ne!(renamed, shown);
+    std::fs::write(&file, renamed).unwrap();
+    let (status, said) = code(&["catalogue", "apply", "shop.toml", "--yes"]);
+    assert_eq!(status, Some(0));
+    assert!(said.contains("bay bay-1: name bay-1 -> the wash"), "{said}");
+    let held = shop.daemon.held.lock().unwrap();
+    let Some(Kind::CatalogueSet(set)) = &held.facts[1].kind else {
+        panic!("{:?}", held.facts[1]);
+    };
+    let changed = set.changed.as_ref().unwrap();
+    assert_eq!(changed.bays.len(), 1);
+    assert_eq!(changed.products.len() + changed.job_types.len(), 0);
+    assert!(changed.shop.is_none());
+}
+
+#[test]
+fn a_faulty_file_names_line_and_column() {
+    let shop = Shop::open();
+    std::fs::write(
+        shop.folder().join("bad.toml"),
+        "[shop]\nzone = \"Nowhere\"\n",
+    )
+    .unwrap();
+    let output = shop.bay(&["catalogue", "check", "bad.toml"]);
+    assert_eq!(output.status.code(), Some(3));
+    assert!(text(&output.stderr).contains("2:8"), "{output:?}");
+}
+
+#[test]
+fn pages_for_the_shell_are_made_without_a_daemon() {
+    let shop = Shop::open();
+    for args in [
+        &["completions", "bash"][..],
+        &["completions", "zsh"],
+        &["completions", "fish"],
+        &["man"],
+    ] {
+        let output = shop.bay(args);
+        assert_eq!(output.status.code(), Some(0), "{args:?}");
+        assert!(output.stdout.len() > 500, "{args:?}");
+    }
+    assert_eq!(shop.bay(&["man", "--out", "pages"]).status.code(), Some(0));
+    assert!(shop.folder().join("pages/bay-week.1").exists());
+}
