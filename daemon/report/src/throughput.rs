@@ -23,8 +23,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use baywright_floor::catalogues::{Catalogues, Snapshot};
-use baywright_floor::event::JobKey;
-use baywright_floor::timeline::{self, BayTime, JobTime};
+use baywright_floor::timeline::{self, BayTime, JobTime, Totals};
 use baywright_terms::code::Code;
 use baywright_terms::hours::open_intervals;
 use baywright_terms::time::Micros;
@@ -44,12 +43,11 @@ struct Piece<'c> {
     snapshot: &'c Snapshot,
 }
 
-/// Stretches of one job, cut to the span.
-#[derive(Debug)]
-struct JobStretches {
-    presence: BTreeMap<Code, Vec<Stretch>>,
-    hands_on: Vec<Stretch>,
-    waiting: Vec<Stretch>,
+/// One job in one place without a break.
+#[derive(Debug, Clone, Copy)]
+struct Stay {
+    presence: Stretch,
+    clocks: Totals,
 }
 
 /// All bays over `counted`, in order of code: those of the catalogue that are
@@ -64,17 +62,14 @@ pub(crate) fn bay_figures(
 ) -> Vec<WeekBay> {
     let pieces = pieces(catalogues, counted);
     let labour = labour_by_bay(index, counted);
-    let jobs: BTreeMap<JobKey, JobStretches> = index
+    let jobs: Vec<BTreeMap<&Code, Vec<Stay>>> = index
         .jobs
-        .iter()
-        .map(|(job, rows)| (*job, stretches(rows, counted, as_of)))
-        .filter(|(_, stretches)| !stretches.presence.is_empty())
+        .values()
+        .map(|rows| stays(rows, counted, as_of))
         .collect();
-    let mut in_bay: BTreeMap<&Code, Vec<&JobStretches>> = BTreeMap::new();
-    for job in jobs.values() {
-        for bay in job.presence.keys() {
-            in_bay.entry(bay).or_default().push(job);
-        }
+    let mut in_bay: BTreeMap<&Code, Vec<&[Stay]>> = BTreeMap::new();
+    for (bay, stays) in jobs.iter().flatten() {
+        in_bay.entry(bay).or_default().push(stays);
     }
     let last = catalogues.at(counted.until);
     let mut bays: BTreeSet<&Code> = pieces
@@ -135,65 +130,72 @@ fn places(snapshot: &Snapshot, bay: &Code) -> u32 {
     }
 }
 
-/// Adds the pieces up. Jobs beyond the places are no place time to
-/// [`timeline::bay_partition`], so it is asked twice: with the bay's places
-/// for what was open and empty, and with a place for every job for what the
-/// jobs did.
-fn bay_time(bay: &Code, jobs: &[&JobStretches], pieces: &[Piece<'_>]) -> BayTime {
+/// Adds a bay's time up. The jobs' own clocks give what they did, wherever and
+/// beside whomever; [`timeline::bay_partition`], to which jobs beyond the
+/// places are no time, gives what was open and empty in each piece.
+fn bay_time(bay: &Code, jobs: &[&[Stay]], pieces: &[Piece<'_>]) -> BayTime {
     let mut sum = BayTime::default();
-    for piece in pieces {
-        let jobs: Vec<JobTime> = jobs
-            .iter()
-            .filter_map(|job| job_time(bay, job, piece.span))
-            .collect();
-        let open = open_stretches(piece.snapshot, piece.span);
-        let place_time = timeline::bay_partition(&jobs, &open, places(piece.snapshot, bay));
-        let job_time = timeline::bay_partition(&jobs, &[], count(jobs.len()));
-        let taken_us = place_time.open_us.saturating_sub(place_time.empty_us);
-        let outside_us = job_time.occupied_us.saturating_sub(taken_us);
+    let clocks = jobs.iter().flat_map(|stays| *stays).map(|stay| stay.clocks);
+    for clocks in clocks {
         for (total, part) in [
-            (&mut sum.open_us, place_time.open_us),
-            (&mut sum.empty_us, place_time.empty_us),
-            (&mut sum.occupied_us, job_time.occupied_us),
-            (&mut sum.hands_on_us, job_time.hands_on_us),
-            (&mut sum.waiting_us, job_time.waiting_us),
-            (&mut sum.idle_us, job_time.idle_us),
-            (&mut sum.occupied_outside_open_us, outside_us),
+            (&mut sum.hands_on_us, clocks.hands_on_us),
+            (&mut sum.waiting_us, clocks.waiting_us),
+            (&mut sum.idle_us, clocks.idle_us),
+            (&mut sum.occupied_us, clocks.sum_us()),
         ] {
             *total = total.saturating_add(part);
         }
     }
+    for piece in pieces {
+        let jobs: Vec<JobTime> = jobs
+            .iter()
+            .map(|stays| presence_in(stays, piece.span))
+            .collect();
+        let open = open_stretches(piece.snapshot, piece.span);
+        let time = timeline::bay_partition(&jobs, &open, places(piece.snapshot, bay));
+        sum.open_us = sum.open_us.saturating_add(time.open_us);
+        sum.empty_us = sum.empty_us.saturating_add(time.empty_us);
+    }
+    let taken_us = sum.open_us.saturating_sub(sum.empty_us);
+    sum.occupied_outside_open_us = sum.occupied_us.saturating_sub(taken_us);
     sum
 }
 
-/// One job's part of a piece; `None` where it was not in the bay then.
-fn job_time(bay: &Code, job: &JobStretches, piece: Span) -> Option<JobTime> {
-    let presence: Vec<Stretch> = job
-        .presence
-        .get(bay)?
-        .iter()
-        .filter_map(|(from, until)| stretch(Micros(*from), Micros(*until), piece))
-        .collect();
-    (!presence.is_empty()).then(|| JobTime {
-        presence,
-        hands_on: job.hands_on.clone(),
-        waiting: job.waiting.clone(),
-    })
+/// A job's presence alone, cut to a piece.
+fn presence_in(stays: &[Stay], piece: Span) -> JobTime {
+    JobTime {
+        presence: stays
+            .iter()
+            .filter_map(|stay| stretch(Micros(stay.presence.0), Micros(stay.presence.1), piece))
+            .collect(),
+        ..JobTime::default()
+    }
 }
 
-fn stretches(rows: &JobRows<'_>, counted: Span, as_of: Micros) -> JobStretches {
-    let mut presence: BTreeMap<Code, Vec<Stretch>> = BTreeMap::new();
+/// A job's stays by place, cut to the span. Stays that overlap are one.
+fn stays<'a>(rows: &JobRows<'a>, counted: Span, as_of: Micros) -> BTreeMap<&'a Code, Vec<Stay>> {
+    let mut presence: BTreeMap<&Code, Vec<Stretch>> = BTreeMap::new();
     for stay in &rows.presences {
         if let Some(part) = stretch(stay.from, stay.until.unwrap_or(as_of), counted) {
-            presence.entry(stay.place.clone()).or_default().push(part);
+            presence.entry(&stay.place).or_default().push(part);
         }
     }
     let (hands_on, waiting) = clocks(rows, counted, as_of);
-    JobStretches {
-        presence,
-        hands_on,
-        waiting,
-    }
+    let stays_of = |presence: Vec<Stretch>| {
+        let merged = timeline::merged(&presence).into_iter();
+        let stays = merged.map(|presence| {
+            let spans = timeline::partition(presence, &hands_on, &waiting);
+            Stay {
+                presence,
+                clocks: timeline::totals(&spans),
+            }
+        });
+        stays.collect()
+    };
+    presence
+        .into_iter()
+        .map(|(place, presence)| (place, stays_of(presence)))
+        .collect()
 }
 
 /// Hands-on and waiting stretches of a job inside `window`, of all workers.
