@@ -363,9 +363,9 @@ mod tests {
         let old = example();
         let mut wanted = old.clone();
         wanted.shop.as_mut().unwrap().open.pop();
-        let decon = &mut wanted.job_types.get_mut(&Code::new("saloon-coat")).unwrap();
-        decon.stages[4].allowance_us += crate::time::HOUR_US;
-        decon.panels.pop();
+        let saloon = wanted.job_types.get_mut(&Code::new("saloon-coat")).unwrap();
+        saloon.stages[4].allowance_us += crate::time::HOUR_US;
+        saloon.panels.pop();
         let polish = wanted.products.get_mut(&Code::new("polish")).unwrap();
         polish.rules.remove(0);
         polish.caution = String::new();

@@ -12,8 +12,9 @@ use crate::code::Code;
 use crate::surface;
 use crate::time::MINUTE_US;
 
+use super::class::{CLASSES, Step, VehicleClass};
 use super::product::{PRODUCTS, ProductDefault, Usage};
-use super::trade::{CLASSES, SERVICES, STAGES, Service, Step, VehicleClass};
+use super::trade::{SERVICES, STAGES, Service};
 use super::{Answers, code_from_words};
 
 /// Kind and default code of the product that the coating's name replaces.

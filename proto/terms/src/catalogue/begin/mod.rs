@@ -5,12 +5,14 @@
 //! source. Prices are left out: nobody can guess them for a shop.
 
 mod build;
+mod class;
 mod product;
 mod trade;
 
 pub use build::build;
+pub use class::{CLASSES, PanelShare, Step, VehicleClass};
 pub use product::{PRODUCTS, ProductDefault, Usage};
-pub use trade::{CLASSES, SERVICES, STAGES, Service, StageDefault, VehicleClass};
+pub use trade::{SERVICES, STAGES, Service, StageDefault};
 
 use crate::code::{self, Code, is_well_formed};
 use crate::hours::OpenHours;
@@ -192,10 +194,10 @@ fn take(answers: &mut Answers, question: &Question, given: &str) -> Result<(), S
         "bays" => answers.bays = bays(given)?,
         "workers" => answers.workers = workers(given)?,
         "classes" => {
-            answers.classes = chosen(given, CLASSES.iter().map(|c| c.code), "kind of vehicle")?;
+            answers.classes = chosen(given, &CLASSES.map(|c| c.code), "kind of vehicle")?;
         }
         "services" => {
-            answers.services = chosen(given, SERVICES.iter().map(|s| s.code), "service")?;
+            answers.services = chosen(given, &SERVICES.map(|s| s.code), "service")?;
         }
         "coating" => answers.coating = words(given)?,
         "level" if given == question.default => answers.level_us = (None, None),
@@ -303,18 +305,14 @@ fn code_from_words(words: &str) -> Option<Code> {
     is_well_formed(cut).then(|| Code::new(cut))
 }
 
-fn chosen(
-    given: &str,
-    known: impl Iterator<Item = &'static str> + Clone,
-    what: &str,
-) -> Result<Vec<&'static str>, String> {
+fn chosen(given: &str, known: &[&'static str], what: &str) -> Result<Vec<&'static str>, String> {
     let mut found = Vec::new();
     for part in parts(given)? {
-        match code::resolve(part, known.clone()).code() {
+        match code::resolve(part, known.iter().copied()).code() {
             Some(code) if !found.contains(&code) => found.push(code),
             Some(_) => {}
             None => {
-                let near = code::nearest(part, known.clone());
+                let near = code::nearest(part, known.iter().copied());
                 let near = near
                     .first()
                     .map_or(String::new(), |n| format!(", did you mean {n}?"));

@@ -1,4 +1,3 @@
-use super::trade::Step;
 use super::*;
 use crate::catalogue::{Source, file};
 use crate::time::MINUTE_US;

@@ -224,7 +224,7 @@ impl<'d> Entry<'d> {
             return None;
         };
         let mut found = Vec::new();
-        for part in list.iter() {
+        for part in list {
             if let DeValue::String(text) = part.get_ref() {
                 found.push(Text {
                     text: text.as_ref(),
@@ -255,7 +255,7 @@ impl<'d> Entry<'d> {
             return Vec::new();
         };
         let mut rows = Vec::new();
-        for part in list.iter() {
+        for part in list {
             match part.get_ref() {
                 DeValue::Table(table) => {
                     rows.push(Entry::new(key, table, part.span().start));

@@ -1,17 +1,19 @@
 //! The catalogue file into a catalogue: every fault at once.
 
-use std::collections::{BTreeMap, BTreeSet};
+mod job_type;
+
+use std::collections::BTreeMap;
+use std::collections::btree_map::Entry as Slot;
 
 use toml::de::DeTable;
 
-use crate::amount::{Amount, Money};
+use crate::amount::Money;
 use crate::catalogue::limits::{
-    ALLOWANCE_HOURS_MAX, CURE_DAYS_MAX, ENTRIES_MAX, GRADES, HOURS_MAX, JOB_TYPE_ROWS_MAX,
-    PANELS_MAX, PLACES_MAX, SENTENCE_CHARS_MAX,
+    CURE_DAYS_MAX, ENTRIES_MAX, GRADES, HOURS_MAX, PLACES_MAX, SENTENCE_CHARS_MAX,
 };
 use crate::catalogue::{
-    Bay, Catalogue, JobType, Panel, Product, ProductAllowance, Shop, Source, Stage, StageAllowance,
-    StageKind, Standing, SurfaceRule, UNSORTED, UnitSystem, Worker,
+    Bay, Catalogue, Product, Shop, Source, Stage, StageKind, Standing, SurfaceRule, UNSORTED,
+    UnitSystem, Worker,
 };
 use crate::code::Code;
 use crate::hours::OpenHours;
@@ -22,6 +24,7 @@ use super::entry::{Entry, Text, checked_words};
 use super::fault::{Fault, Faults};
 use super::text::{SOURCES, STAGE_KINDS, STANDINGS, UNIT_SYSTEMS};
 use super::{nearest_of, value, week};
+use job_type::Known;
 
 const ROOT_KEYS: [&str; 6] = ["shop", "bay", "worker", "product", "stage", "job-type"];
 const SHOP_KEYS: [&str; 9] = [
@@ -65,9 +68,6 @@ const STAGE_KEYS: [&str; 8] = [
 const JOB_TYPE_KEYS: [&str; 8] = [
     "code", "name", "class", "price", "stages", "products", "panels", "retired",
 ];
-const STAGE_ROW_KEYS: [&str; 3] = ["stage", "allowance", "source"];
-const PRODUCT_ROW_KEYS: [&str; 3] = ["product", "amount", "source"];
-const PANEL_ROW_KEYS: [&str; 3] = ["panel", "finish", "area"];
 
 /// Reads a catalogue file.
 ///
@@ -157,14 +157,17 @@ impl Reader<'_, '_> {
                     format!("`{code}` is a word of the program and cannot be a {table}."),
                     "choose another code.",
                 );
-            } else if found.contains_key(&code) {
-                self.faults.add(
+                continue;
+            }
+            match found.entry(code) {
+                Slot::Vacant(slot) => {
+                    slot.insert(read);
+                }
+                Slot::Occupied(slot) => self.faults.add(
                     at,
-                    format!("{table} `{code}` is in the file twice."),
+                    format!("{table} `{}` is in the file twice.", slot.key()),
                     "give one of the two another code, or delete it.",
-                );
-            } else {
-                found.insert(code, read);
+                ),
             }
         }
         found
@@ -469,199 +472,20 @@ impl Reader<'_, '_> {
             return Some(Code::new(text));
         }
         let known = surface::FINISHES.iter().map(|f| f.code);
-        let hint = match nearest_of(text, known) {
-            Some(near) => format!("did you mean {near}?"),
-            None => {
-                let known: Vec<&str> = surface::FINISHES.iter().map(|f| f.code).collect();
-                format!(
-                    "finishes are {}; where nobody knows, write unknown, or name the likely ones: \
-                     gloss/satin.",
-                    known.join(", ")
-                )
-            }
+        let hint = if let Some(near) = nearest_of(text, known.clone()) {
+            format!("did you mean {near}?")
+        } else {
+            let known: Vec<&str> = known.collect();
+            format!(
+                "finishes are {}; where nobody knows, write unknown, or name the likely ones: \
+                 gloss/satin.",
+                known.join(", ")
+            )
         };
         self.faults
             .add(at, format!("there is no finish `{text}`."), hint);
         None
     }
-
-    fn job_type(&mut self, entry: &Entry<'_>, code: &Code, known: &Known) -> JobType {
-        JobType {
-            name: entry.name(code.as_str(), self.faults),
-            vehicle_class: entry
-                .code("class", "saloon", self.faults)
-                .unwrap_or_else(|| Code::new("")),
-            stages: self.stage_rows(entry, known),
-            products: self.product_rows(entry, known),
-            panels: self.panels(entry),
-            price: self.price(entry),
-            retired: entry.flag("retired", self.faults),
-        }
-    }
-
-    fn stage_rows(&mut self, entry: &Entry<'_>, known: &Known) -> Vec<StageAllowance> {
-        let form = "write stages = [ { stage = \"decon\", allowance = \"45m\", source = \
-                    \"trade\" }, … ].";
-        let mut found: Vec<StageAllowance> = Vec::new();
-        for row in self.rows(entry, "stages", form, JOB_TYPE_ROWS_MAX) {
-            let row = labelled(row, "a stage", entry);
-            row.only(&STAGE_ROW_KEYS, self.faults);
-            let stage = row.code("stage", "decon", self.faults);
-            let stage = self.referred(stage, &row, "stage", &known.stages);
-            self.must_have(&row, "allowance", "45m");
-            let allowance_us = row.parsed("allowance", "45m", self.faults, |text| {
-                let span = value::span(text)?;
-                if span > ALLOWANCE_HOURS_MAX * HOUR_US {
-                    return Err(format!("it is more than {ALLOWANCE_HOURS_MAX} hours"));
-                }
-                Ok(span)
-            });
-            let source = self.source(&row);
-            let (Some(stage), Some(allowance_us)) = (stage, allowance_us) else {
-                continue;
-            };
-            if found.iter().any(|f| f.stage == stage) {
-                self.twice(&row, "stage", &stage, entry);
-                continue;
-            }
-            found.push(StageAllowance {
-                stage,
-                allowance_us,
-                source,
-            });
-        }
-        found
-    }
-
-    fn product_rows(&mut self, entry: &Entry<'_>, known: &Known) -> Vec<ProductAllowance> {
-        let form = "write products = [ { product = \"iron-remover\", amount = \"350 mL\", \
-                    source = \"trade\" }, … ].";
-        let units = self.units;
-        let mut found: Vec<ProductAllowance> = Vec::new();
-        for row in self.rows(entry, "products", form, JOB_TYPE_ROWS_MAX) {
-            let row = labelled(row, "a product", entry);
-            row.only(&PRODUCT_ROW_KEYS, self.faults);
-            let product = row.code("product", "iron-remover", self.faults);
-            let product = self.referred(product, &row, "product", &known.products);
-            self.must_have(&row, "amount", "350 mL");
-            let amount: Option<Amount> =
-                row.parsed("amount", "350 mL", self.faults, |t| value::amount(t, units));
-            let source = self.source(&row);
-            let (Some(product), Some(amount)) = (product, amount) else {
-                continue;
-            };
-            if found.iter().any(|f| f.product == product) {
-                self.twice(&row, "product", &product, entry);
-                continue;
-            }
-            found.push(ProductAllowance {
-                product,
-                amount,
-                source,
-            });
-        }
-        found
-    }
-
-    fn panels(&mut self, entry: &Entry<'_>) -> Vec<Panel> {
-        let form =
-            "write panels = [ { panel = \"nose\", finish = \"gloss\", area = \"0.6 m2\" }, … ].";
-        let mut found: Vec<Panel> = Vec::new();
-        for row in self.rows(entry, "panels", form, PANELS_MAX) {
-            let row = labelled(row, "a panel", entry);
-            row.only(&PANEL_ROW_KEYS, self.faults);
-            let code = row.code("panel", "nose", self.faults);
-            self.must_have(&row, "finish", "gloss");
-            let finish = row.parsed("finish", "gloss", self.faults, |t| Ok(t.to_owned()));
-            let finish = finish.and_then(|f| self.finish(&f, row.at_value("finish")));
-            let area_cm2 = row.parsed("area", "0.6 m2", self.faults, value::area);
-            let (Some(code), Some(finish)) = (code, finish) else {
-                continue;
-            };
-            if found.iter().any(|f| f.code == code) {
-                self.twice(&row, "panel", &code, entry);
-                continue;
-            }
-            found.push(Panel {
-                code,
-                finish,
-                area_cm2,
-            });
-        }
-        found
-    }
-
-    fn rows<'d>(
-        &mut self,
-        entry: &Entry<'d>,
-        key: &str,
-        form: &str,
-        rows_max: usize,
-    ) -> Vec<Entry<'d>> {
-        let mut rows = entry.rows(key, form, self.faults);
-        if rows.len() > rows_max {
-            self.faults.add(
-                entry.at_value(key),
-                format!("`{key}` of {} has {} rows.", entry.label, rows.len()),
-                format!("at most {rows_max}."),
-            );
-            rows.truncate(rows_max);
-        }
-        rows
-    }
-
-    fn must_have(&mut self, row: &Entry<'_>, key: &str, example: &str) {
-        if !row.has(key) {
-            self.faults.absent(
-                row.at,
-                format!("{} has no `{key}`.", row.label),
-                format!("add {key} = \"{example}\"."),
-            );
-        }
-    }
-
-    fn twice(&mut self, row: &Entry<'_>, what: &str, code: &Code, entry: &Entry<'_>) {
-        self.faults.add(
-            row.at_value(what),
-            format!("{what} `{code}` stands twice in {}.", entry.label),
-            "keep one of the two.",
-        );
-    }
-
-    /// A code that must be the code of an entry elsewhere in the file.
-    fn referred(
-        &mut self,
-        code: Option<Code>,
-        row: &Entry<'_>,
-        table: &str,
-        known: &BTreeSet<Code>,
-    ) -> Option<Code> {
-        let code = code?;
-        if known.contains(&code) {
-            return Some(code);
-        }
-        let hint = match nearest_of(code.as_str(), known.iter().map(Code::as_str)) {
-            Some(near) => format!("did you mean {near}?"),
-            None => format!("add a [[{table}]] with code = \"{code}\"."),
-        };
-        self.faults.absent(
-            row.at_value(table),
-            format!("there is no {table} `{code}` in this file."),
-            hint,
-        );
-        None
-    }
-}
-
-/// Codes that job types may refer to.
-struct Known {
-    stages: BTreeSet<Code>,
-    products: BTreeSet<Code>,
-}
-
-fn labelled<'d>(mut row: Entry<'d>, what: &str, of: &Entry<'_>) -> Entry<'d> {
-    row.label = format!("{what} of {}", of.label);
-    row
 }
 
 /// Words that stand for something else in commands and facts.

@@ -343,6 +343,11 @@ proptest! {
     fn no_text_makes_the_reader_fail(text in ".{0,200}") {
         let _ = read(&text);
     }
+}
+
+proptest! {
+    // Each case reads over a thousand lines.
+    #![proptest_config(ProptestConfig::with_cases(64))]
 
     #[test]
     fn a_broken_example_still_gets_an_answer(at in 0..EXAMPLE.len(), junk in "[\"=\\[\\]{},#\\n a]{1,3}") {
@@ -350,6 +355,7 @@ proptest! {
         while !EXAMPLE.is_char_boundary(at) { at -= 1; }
         let text = format!("{}{junk}{}", &EXAMPLE[..at], &EXAMPLE[at..]);
         if let Err(found) = read(&text) {
+            // Every fault must be told at a line that is there, with a way out.
             let lines = text.lines().count() + 1;
             for fault in found {
                 prop_assert!((1..=lines).contains(&fault.line), "{fault}");

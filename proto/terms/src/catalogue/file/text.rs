@@ -1,5 +1,7 @@
 //! Values of the catalogue as text: what the file and messages show.
 
+use std::fmt::Write as _;
+
 use crate::amount::{Amount, Decimal, Money, Ratio, Unit, minor_digits};
 use crate::catalogue::{Source, StageKind, Standing, UnitSystem};
 use crate::hours::OpenHours;
@@ -135,11 +137,11 @@ pub fn span(span_us: i64) -> String {
     let mut out = String::new();
     for (count, unit) in [(days, 'd'), (hours, 'h'), (minutes, 'm')] {
         if count > 0 {
-            out.push_str(&format!("{count}{unit}"));
+            let _ = write!(out, "{count}{unit}");
         }
     }
     if seconds.digits > 0 || out.is_empty() {
-        out.push_str(&format!("{seconds}s"));
+        let _ = write!(out, "{seconds}s");
     }
     out
 }
