@@ -130,13 +130,13 @@ impl Facts {
     /// receipts, without notices.
     pub fn absorb(&mut self, stored: &[Stored]) -> Result<Vec<Answer>, FactsError> {
         self.in_transaction(|facts| {
-            match stored.first() {
-                Some(first) => facts.fill_gap(first.seq)?,
-                None => {
-                    let head = facts.log.head().map_err(FactsError::Source)?;
-                    facts.fill_gap(head.saturating_add(1))?;
-                }
-            }
+            let next = if let Some(first) = stored.first() {
+                first.seq
+            } else {
+                let head = facts.log.head().map_err(FactsError::Source)?;
+                head.saturating_add(1)
+            };
+            facts.fill_gap(next)?;
             stored
                 .iter()
                 .map(|stored| facts.absorb_one(stored))

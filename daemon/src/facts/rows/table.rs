@@ -120,11 +120,12 @@ impl Table {
     pub(crate) fn ddl(self) -> String {
         let shape = self.shape();
         let name = shape.name;
-        let columns: String = shape
+        let columns = shape
             .columns
             .iter()
-            .map(|(column, kind)| format!("  {column} {kind},\n"))
-            .collect();
+            .fold(String::new(), |sql, (column, kind)| {
+                sql + "  " + column + " " + kind + ",\n"
+            });
         format!(
             "CREATE TABLE {name} (\n  origin_us INTEGER NOT NULL,\n  origin_device TEXT NOT NULL,\n  \
              origin_seq INTEGER NOT NULL,\n  ordinal INTEGER NOT NULL,\n{columns}  PRIMARY KEY ({KEY})\n) \
@@ -146,8 +147,9 @@ impl Table {
             .into_iter()
             .chain(by_job)
             .chain(shape.also_by.iter().copied())
-            .map(|column| format!("CREATE INDEX {name}_by_{column} ON {name} ({column});\n"))
-            .collect()
+            .fold(String::new(), |sql, column| {
+                sql + &format!("CREATE INDEX {name}_by_{column} ON {name} ({column});\n")
+            })
     }
 
     /// Adds one row. A key seen before is replaced, so that a fact whose

@@ -72,6 +72,8 @@ fn the_record_around_a_fact_is_taken_over() {
 
 #[test]
 fn a_job_is_named_by_the_numbers_known_then() {
+    use v1::job_ref::Job::{Number, OpeningEventId};
+
     let named = |job: Option<v1::job_ref::Job>, seq| {
         let mut record = record(&v1::Fact {
             job: Some(v1::JobRef { job }),
@@ -80,7 +82,6 @@ fn a_job_is_named_by_the_numbers_known_then() {
         record.seq = seq;
         decoded(&record).job
     };
-    use v1::job_ref::Job::{Number, OpeningEventId};
     assert_eq!(named(Some(Number(118)), 60), JobRef::Job(JOB_118));
     assert_eq!(named(Some(Number(118)), 50), JobRef::UnknownNumber(118));
     assert_eq!(named(Some(Number(119)), 60), JobRef::UnknownNumber(119));

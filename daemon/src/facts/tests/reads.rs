@@ -178,7 +178,7 @@ fn a_struck_line_stays_in_the_story_and_its_strike_beside_it() {
         Kind::JobOpened(v1::JobOpened::default()),
         START_US + MINUTE_US,
     );
-    desk.post(&[opened.clone()]);
+    desk.post(&[opened]);
     let job = desk
         .reader
         .view(|view| view.job_named(&JobName::Number(1)))
@@ -233,7 +233,14 @@ fn a_week_as_of_a_seq_is_the_week_printed_then() {
         week: "2026-W10".to_owned(),
         as_of_seq,
     };
-    let received = desk.reader.view(|view| view.received()).unwrap().unwrap();
+    let received = desk
+        .reader
+        .view(|view| {
+            let received = view.received()?;
+            Ok::<_, FactsError>(received)
+        })
+        .unwrap()
+        .unwrap();
     let then = desk.reader.week(&asked(0), received).unwrap();
     desk.post(&shop.records(300));
     let later = desk.reader.week(&asked(0), received).unwrap();

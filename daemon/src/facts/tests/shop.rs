@@ -123,8 +123,6 @@ pub(super) struct Shop {
     events: Vec<[u8; 16]>,
     /// Chance that a record comes late, per cent.
     late_percent: usize,
-    /// Strikes, settlements and catalogue changes happen.
-    amends: bool,
 }
 
 impl Shop {
@@ -137,16 +135,6 @@ impl Shop {
             jobs: Vec::new(),
             events: Vec::new(),
             late_percent,
-            amends: true,
-        }
-    }
-
-    /// This shop from here on, on time and with a firm catalogue.
-    pub(super) fn clone_without_late(&self) -> Self {
-        Self {
-            late_percent: 0,
-            amends: false,
-            ..self.clone()
         }
     }
 
@@ -268,7 +256,6 @@ impl Shop {
             8..50 => self.stage_fact(),
             50..72 => self.product_fact(),
             72..90 => self.panel_fact(),
-            90..98 if !self.amends => Kind::Noted(v1::Noted::default()),
             90..94 => Kind::StruckOut(v1::StruckOut {
                 event_id: self.an_event(),
                 reason: "a slip".to_owned(),

@@ -3,11 +3,123 @@
 
 use std::time::Instant;
 
-use super::shop::{Log, Shop};
-use crate::facts::Facts;
+use baywright_proto::v1::{self, fact::Kind};
+
+use super::shop::{Log, MINUTE_US, START_US, catalogue};
+use super::shop_record;
+use crate::facts::{Facts, Stored};
 
 /// Events of the measured log where the environment asks for no other number.
 const EVENTS: usize = 3_000;
+
+/// A shop that works as people do: jobs come, are worked on stage by stage,
+/// coated section by section and released, one after the other in each bay.
+struct Working {
+    seq: u64,
+    now_us: i64,
+    queue: Vec<(Kind, &'static str)>,
+    jobs: u64,
+}
+
+impl Working {
+    fn new() -> Self {
+        let first = Kind::CatalogueSet(v1::CatalogueSet {
+            valid_from_us: START_US,
+            changed: Some(catalogue()),
+        });
+        Self {
+            seq: 0,
+            now_us: START_US,
+            queue: vec![(first, "bay-1")],
+            jobs: 0,
+        }
+    }
+
+    fn records(&mut self, count: usize) -> Vec<Stored> {
+        (0..count).map(|_| self.record()).collect()
+    }
+
+    fn record(&mut self) -> Stored {
+        if self.queue.is_empty() {
+            self.open_job();
+        }
+        let (kind, bay) = self.queue.remove(0);
+        self.seq += 1;
+        self.now_us += 4 * MINUTE_US;
+        // One post in fifty lay an hour in a spool.
+        let late = if self.seq.is_multiple_of(50) { 60 } else { 0 };
+        let mut id = [0; 16];
+        id[..8].copy_from_slice(&self.seq.to_be_bytes());
+        let fact = v1::Fact {
+            bay: bay.to_owned(),
+            by: vec!["ana".to_owned()],
+            kind: Some(kind),
+            ..v1::Fact::default()
+        };
+        shop_record(self.seq, id, &fact, self.now_us - late * MINUTE_US)
+    }
+
+    fn open_job(&mut self) {
+        self.jobs += 1;
+        let bay = if self.jobs.is_multiple_of(2) {
+            "bay-1"
+        } else {
+            "bay-2"
+        };
+        let mut add = |kind| self.queue.push((kind, bay));
+        add(Kind::JobOpened(v1::JobOpened {
+            job_type: "trike-coat".to_owned(),
+            vehicle: "red three-wheeler".to_owned(),
+            ..v1::JobOpened::default()
+        }));
+        add(Kind::JobMoved(v1::JobMoved {
+            place: bay.to_owned(),
+        }));
+        for stage in ["prewash", "decon", "polish", "coat"] {
+            let stage = || stage.to_owned();
+            add(Kind::StageStarted(v1::StageStarted {
+                stage: stage(),
+                ..v1::StageStarted::default()
+            }));
+            add(Kind::ProductUsed(v1::ProductUsed {
+                product: "iron-remover".to_owned(),
+                quantity: Some(v1::product_used::Quantity::Amount(v1::Amount {
+                    decimal: "120".to_owned(),
+                    unit: v1::Unit::Ml.into(),
+                })),
+                ..v1::ProductUsed::default()
+            }));
+            if stage() == "coat" {
+                add(Kind::AmbientRead(v1::AmbientRead {
+                    air_milli_c: 21_000,
+                    humidity_milli_pct: 46_000,
+                    surface_milli_c: Some(20_000),
+                    source: 1,
+                }));
+                for section in 1..=10 {
+                    let panel = || "nose".to_owned();
+                    add(Kind::PanelCoated(v1::PanelCoated {
+                        panel: panel(),
+                        section,
+                        product: "hard-coat".to_owned(),
+                        ..v1::PanelCoated::default()
+                    }));
+                    add(Kind::PanelLevelled(v1::PanelLevelled {
+                        panel: panel(),
+                        section,
+                        result: 1,
+                        ..v1::PanelLevelled::default()
+                    }));
+                }
+            }
+            add(Kind::StageFinished(v1::StageFinished {
+                stage: stage(),
+                result: 1,
+            }));
+        }
+        add(Kind::JobReleased(v1::JobReleased {}));
+    }
+}
 
 #[test]
 fn catching_up_and_one_post_at_a_time_are_quick() {
@@ -15,7 +127,7 @@ fn catching_up_and_one_post_at_a_time_are_quick() {
         .ok()
         .and_then(|text| text.parse().ok())
         .unwrap_or(EVENTS);
-    let mut shop = Shop::new(50, 2);
+    let mut shop = Working::new();
     let log = Log::of(shop.records(events));
     let folder = tempfile::tempdir().unwrap();
 
@@ -25,9 +137,8 @@ fn catching_up_and_one_post_at_a_time_are_quick() {
 
     let posts = 200;
     let mut one_by_one = Vec::new();
-    let mut ordered = Shop::clone_without_late(&shop);
     for _ in 0..posts {
-        let batch = ordered.records(1);
+        let batch = shop.records(1);
         log.push(&batch);
         let begun = Instant::now();
         facts.absorb(&batch).unwrap();
@@ -38,8 +149,9 @@ fn catching_up_and_one_post_at_a_time_are_quick() {
     let half = one_by_one[posts / 2];
     let p99 = one_by_one[posts * 99 / 100];
     println!(
-        "{events} events built in {:.2} s; one post folded and committed: half {:.3} ms, P99 {:.3} ms",
+        "{events} events built in {:.2} s, state {} bytes; one post folded and committed: half {:.3} ms, P99 {:.3} ms",
         built.as_secs_f64(),
+        facts.about.live.len(),
         half.as_secs_f64() * 1e3,
         p99.as_secs_f64() * 1e3,
     );
