@@ -17,13 +17,12 @@ use baywright_floor::catalogues::Catalogues;
 use baywright_floor::event::JobKey;
 use baywright_floor::fact::Declaration;
 use baywright_floor::row::{Ended, HandsOn};
-use baywright_terms::catalogue::StageAllowance;
+use baywright_terms::catalogue::{StageAllowance, is_no_bay};
 use baywright_terms::code::Code;
 use baywright_terms::time::Micros;
 
 use crate::figures::{JobFigures, StageFigures, TypeFigures};
 use crate::input::{Index, JobRows};
-use crate::place::is_bay;
 use crate::span::{Span, sum_us};
 
 /// The figures of one job up to `as_of`; `None` where its opening is not among
@@ -195,6 +194,11 @@ fn main_bay(rows: &JobRows<'_>, as_of: Micros) -> Code {
 
 fn length_us(hands_on: &HandsOn) -> i64 {
     Span::new(hands_on.from, hands_on.until).length_us()
+}
+
+/// True for a bay; a job can also be in a place that is none, or in none.
+pub(crate) fn is_bay(place: &Code) -> bool {
+    !place.is_empty() && !is_no_bay(place.as_str())
 }
 
 /// A count of things in memory, which are never more than a `u32` holds.

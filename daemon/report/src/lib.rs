@@ -10,7 +10,6 @@ pub mod figures;
 mod input;
 mod labour;
 mod odd;
-mod place;
 mod span;
 mod story;
 mod throughput;

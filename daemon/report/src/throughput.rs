@@ -30,8 +30,7 @@ use baywright_terms::time::Micros;
 
 use crate::figures::{JobFigures, WeekBay};
 use crate::input::{Index, JobRows};
-use crate::labour::count;
-use crate::place::is_bay;
+use crate::labour::{count, is_bay};
 use crate::span::{Span, divide_half_even, sum_us};
 
 type Stretch = (i64, i64);

@@ -6,6 +6,7 @@
 )]
 
 mod chemicals;
+mod folded;
 mod labour;
 mod made;
 mod odd;

@@ -23,6 +23,15 @@ pub const EXAMPLE: &str = include_str!("../../../../deploy/example-shop.toml");
 /// Job type of a job that fits none in the catalogue.
 pub const UNSORTED: &str = "unsorted";
 
+/// A job's place on the premises but in no bay, and off the premises.
+pub const HOLDING: &str = "holding";
+pub const AWAY: &str = "away";
+
+/// True for the places that every shop has and that are not bays.
+pub fn is_no_bay(place: &str) -> bool {
+    matches!(place, HOLDING | AWAY)
+}
+
 /// All entries by code. `changed` parts of a catalogue have the same shape.
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
 pub struct Catalogue {
