@@ -11,7 +11,7 @@ use super::{data_dir_of, progress_bar};
 use crate::args::RebuildArgs;
 use crate::facts::reader::FactsReader;
 use crate::facts::{self, FACTS_FILE, Facts, LogSource, LogSources as _};
-use crate::journal::LogReaders;
+use crate::journal::{Hash, LogReaders};
 use crate::lock::DataLock;
 
 pub(super) fn run(args: &RebuildArgs) -> anyhow::Result<ExitCode> {
@@ -32,9 +32,9 @@ fn rebuild(dir: &Path, json: bool) -> anyhow::Result<ExitCode> {
     })
     .context("the facts could not be worked out")?;
     bar.finish_and_clear();
-    let hash = hex(&hash);
+    let hash = Hash(hash);
     if json {
-        println!("{}", serde_json::json!({ "rows_hash": hash }));
+        println!("{}", serde_json::json!({ "rows_hash": hash.to_string() }));
     } else {
         println!("The facts are worked out anew; the hash of their rows is {hash}.");
     }
@@ -60,20 +60,20 @@ fn check(dir: &Path, json: bool) -> anyhow::Result<ExitCode> {
         let line = serde_json::json!({
             "same": same,
             "folded_seq": cursor,
-            "rows_hash": hex(&present),
-            "rebuilt_rows_hash": hex(&rebuilt),
+            "rows_hash": Hash(present).to_string(),
+            "rebuilt_rows_hash": Hash(rebuilt).to_string(),
         });
         println!("{line}");
     } else if same {
         println!(
             "The facts up to seq {cursor} are what a rebuild gives; the hash of their rows is {}.",
-            hex(&present)
+            Hash(present)
         );
     } else {
         println!(
             "The facts differ: their rows up to seq {cursor} hash to {}, those of a rebuild to {}. `baywrightd rebuild` puts them right.",
-            hex(&present),
-            hex(&rebuilt)
+            Hash(present),
+            Hash(rebuilt)
         );
     }
     Ok(if same {
@@ -88,8 +88,4 @@ fn open_log(dir: &Path) -> anyhow::Result<Box<dyn LogSource>> {
         .open()
         .map_err(|source| anyhow::anyhow!(source.to_string()))
         .with_context(|| format!("the log in {} cannot be read", dir.display()))
-}
-
-fn hex(hash: &[u8; 32]) -> String {
-    hash.iter().map(|byte| format!("{byte:02x}")).collect()
 }

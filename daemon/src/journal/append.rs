@@ -19,6 +19,10 @@ use super::refusal::{Refusal, Violation};
 use super::time::{Sample, earlier_boot, occurred};
 use super::{JournalError, Meta, from_sql, schema, to_sql};
 
+/// A last record this little ahead of the clock is of the same moment: a batch,
+/// or a few after each other, each a microsecond later than the one before.
+const TIE_US_MAX: i64 = 10_000;
+
 /// The end of the log.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Head {
@@ -185,7 +189,8 @@ fn append_together(
     let tx = conn.transaction_with_behavior(TransactionBehavior::Immediate)?;
     let mut outcomes = Vec::with_capacity(intakes.len());
     for intake in intakes {
-        outcomes.push(match decide(&tx, catalogue, intake, &moving, now)? {
+        let moment = moment(now, moving.received);
+        outcomes.push(match decide(&tx, catalogue, intake, &moving, moment)? {
             Decision::Append(record) => Ok(insert(&tx, &mut moving, &record)?),
             Decision::Repeat(kept) => Ok(kept),
             Decision::Refuse(refusal) => Err(refusal),
@@ -199,6 +204,19 @@ fn append_together(
     }
     *head = moving;
     Ok(outcomes)
+}
+
+/// The instant of one post. Posts of a batch share `now`; each gets a
+/// microsecond of its own after the one before, so that posts of several bays
+/// are folded in the order in which the log has them, and not again for a tie.
+/// A clock that was set back is believed.
+fn moment(now: Micros, last: Micros) -> Micros {
+    let ahead_us = last.0.saturating_sub(now.0);
+    if (0..=TIE_US_MAX).contains(&ahead_us) {
+        Micros(last.0.saturating_add(1))
+    } else {
+        now
+    }
 }
 
 enum Decision {

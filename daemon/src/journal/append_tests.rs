@@ -466,6 +466,22 @@ fn received_never_decreases_but_what_happened_follows_the_true_clock() {
 }
 
 #[test]
+fn posts_of_one_batch_happened_in_the_order_of_the_log() {
+    let mut shop = Shop::new();
+    let batch = [
+        post("b", 1, 0, 1, &noted("x")),
+        post("a", 2, 0, 1, &noted("x")),
+        post("b", 3, 1, 2, &noted("x")),
+    ];
+    let outcomes = shop.append(&batch);
+    let at: Vec<i64> = outcomes
+        .iter()
+        .map(|o| kept(o).occurred.0 - NINE.0)
+        .collect();
+    assert_eq!(at, [0, 1, 2]);
+}
+
+#[test]
 fn the_clock_of_an_earlier_boot_is_known_from_its_last_delivery() {
     let mut shop = Shop::new();
     let clocks = |boot_id: &str, boot_us| v1::Clocks {
