@@ -138,6 +138,69 @@ fn rules(
     found
 }
 
+/// The rules of one finish together, for a list that fits a screen.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct FinishRules {
+    pub finish: Code,
+    pub panels: Vec<Code>,
+    /// Stages and products that may not touch it, stages first.
+    pub nevers: Vec<Code>,
+    /// Stages and products that need care on it.
+    pub cares: Vec<Code>,
+    /// Reasons of the nevers (of the cares where there is no never), each once.
+    pub whys: Vec<String>,
+}
+
+/// Gathers rules by finish: those with a never first, then by code. A vehicle
+/// of mixed finishes has tens of rules, and a person reads a dozen lines.
+pub fn by_finish(rules: &[Rule]) -> Vec<FinishRules> {
+    let mut found: Vec<FinishRules> = Vec::new();
+    for rule in rules.iter().filter(|r| r.standing > Standing::Fine) {
+        let at = found
+            .iter()
+            .position(|f| f.finish == rule.finish)
+            .unwrap_or_else(|| {
+                found.push(FinishRules {
+                    finish: rule.finish.clone(),
+                    panels: Vec::new(),
+                    nevers: Vec::new(),
+                    cares: Vec::new(),
+                    whys: Vec::new(),
+                });
+                found.len() - 1
+            });
+        let entry = &mut found[at];
+        let list = match rule.standing {
+            Standing::Never => &mut entry.nevers,
+            _ => &mut entry.cares,
+        };
+        add_once(list, &rule.what);
+        for panel in &rule.panels {
+            add_once(&mut entry.panels, panel);
+        }
+    }
+    for entry in &mut found {
+        let standing = if entry.nevers.is_empty() {
+            Standing::Care
+        } else {
+            Standing::Never
+        };
+        for rule in rules {
+            if rule.finish == entry.finish && rule.standing == standing {
+                add_once(&mut entry.whys, &rule.why);
+            }
+        }
+    }
+    found.sort_by(|a, b| (a.nevers.is_empty(), &a.finish).cmp(&(b.nevers.is_empty(), &b.finish)));
+    found
+}
+
+fn add_once<T: Clone + PartialEq>(list: &mut Vec<T>, item: &T) {
+    if !list.contains(item) {
+        list.push(item.clone());
+    }
+}
+
 /// How held rules stand to a finish, and why.
 ///
 /// A finish that is not known takes the strictest rule of those it may turn

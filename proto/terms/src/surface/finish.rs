@@ -137,7 +137,8 @@ const fn part(
     }
 }
 
-/// All finishes. Letters: alkaline, acid, fluoride, iron, tar, abrasive, wipe,
+/// All finishes. A jet on gloss black plastic is a *never* only near
+/// electronics, which the finish `electronics` says by itself. Letters: alkaline, acid, fluoride, iron, tar, abrasive, wipe,
 /// coating, jet, lamp.
 #[rustfmt::skip]
 pub const FINISHES: [Finish; 30] = [
@@ -155,7 +156,7 @@ pub const FINISHES: [Finish; 30] = [
         "it is porous, takes stains, and heats under the machine"),
     body("textured-plastic", "bare plastic with a grain", "ccN.cNcN.c",
         "residue, and any coating made for paint, stays in the grain and shows"),
-    body("piano-black", "gloss black plastic, bezels", "cNNcNcctNN",
+    body("piano-black", "gloss black plastic, bezels", "cNNcNcctcN",
         "it marks at a touch and solvents craze it"),
     part("electronics", "instruments, screens, connectors", "NNNNNNcNNN",
         "liquid gets in, and the fault shows weeks later"),

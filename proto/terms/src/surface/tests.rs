@@ -198,3 +198,29 @@ fn an_unsorted_job_hears_of_every_product_in_use() {
     assert!(left.iter().all(|r| r.what.as_str() != "compound"));
     assert!(left.len() < all.len());
 }
+
+#[test]
+fn the_rules_of_a_vehicle_fit_a_dozen_lines_by_finish() {
+    let catalogue = file::read(EXAMPLE).unwrap();
+    let trike = &catalogue.job_types[&Code::new("trike-coat")];
+    let rules = rules_for_vehicle(&catalogue, Some(trike), &trike.panels, &Covered::default());
+    let lines = by_finish(&rules);
+    let finishes: BTreeSet<&Code> = trike.panels.iter().map(|p| &p.finish).collect();
+    assert!(lines.len() <= finishes.len());
+    assert!(lines.is_sorted_by_key(|l| l.nevers.is_empty()));
+    let matte = lines.iter().find(|l| l.finish.as_str() == "matte").unwrap();
+    assert_eq!(matte.panels.len(), 2);
+    assert_eq!(matte.nevers, [Code::new("polish")]);
+    assert!(matte.cares.contains(&Code::new("coat")));
+    assert_eq!(matte.whys.len(), 1);
+    // Every rule is in one of the lines.
+    for rule in &rules {
+        let line = lines.iter().find(|l| l.finish == rule.finish).unwrap();
+        let list = if rule.standing == Standing::Never {
+            &line.nevers
+        } else {
+            &line.cares
+        };
+        assert!(list.contains(&rule.what), "{rule:?}");
+    }
+}
