@@ -166,17 +166,14 @@ impl Catalogues {
 
 /// Replaces hours, breaks and zone by those that hold, or by none.
 fn hold_hours(shop: &mut Shop, held: Option<&Shop>) {
-    match held {
-        Some(held) => {
-            shop.zone.clone_from(&held.zone);
-            shop.open.clone_from(&held.open);
-            shop.breaks.clone_from(&held.breaks);
-        }
-        None => {
-            shop.zone = String::new();
-            shop.open = Vec::new();
-            shop.breaks = Vec::new();
-        }
+    if let Some(held) = held {
+        shop.zone.clone_from(&held.zone);
+        shop.open.clone_from(&held.open);
+        shop.breaks.clone_from(&held.breaks);
+    } else {
+        shop.zone = String::new();
+        shop.open = Vec::new();
+        shop.breaks = Vec::new();
     }
 }
 

@@ -98,6 +98,10 @@ pub(crate) struct OnBreak {
 }
 
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[expect(
+    clippy::struct_field_names,
+    reason = "a job type is the shop's own word"
+)]
 pub(crate) struct Job {
     pub(crate) opened: Micros,
     pub(crate) number: Option<u64>,
@@ -176,6 +180,10 @@ pub(crate) struct Dwell {
 }
 
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[expect(
+    clippy::struct_field_names,
+    reason = "a section of a panel has a number of that name"
+)]
 pub(crate) struct Section {
     pub(crate) begun: Begun,
     pub(crate) panel: Code,

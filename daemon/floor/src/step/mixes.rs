@@ -101,15 +101,16 @@ pub(crate) fn dumped(
     };
     let volume = match amount {
         None => held.left_nl,
-        Some(amount) => match amount.quantity() {
-            Quantity::Volume(volume) => Some(volume.0.max(0)),
-            _ => {
+        Some(amount) => {
+            if let Quantity::Volume(volume) = amount.quantity() {
+                Some(volume.0.max(0))
+            } else {
                 f.notice(Notice::UnitMismatch {
                     product: product.clone(),
                 });
                 None
             }
-        },
+        }
     };
     if amount.is_none() {
         f.state.mixes.remove(&key);

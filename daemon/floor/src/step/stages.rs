@@ -61,8 +61,17 @@ pub(crate) fn begin(
     (key, stage, run, rework): (JobKey, &Code, EventId, bool),
     share: usize,
 ) {
-    f.state.breaks.remove(hand);
     let bay = f.work_bay(key);
+    let unnamed = Hand::unnamed(&bay);
+    // The unnamed worker is that of the bay where the job is now.
+    let left = hand;
+    let hand = if hand.worker.is_empty() {
+        &unnamed
+    } else {
+        hand
+    };
+    f.state.breaks.remove(left);
+    f.state.breaks.remove(hand);
     let on_it_already = f
         .state
         .hands
@@ -74,7 +83,7 @@ pub(crate) fn begin(
     leave_for(f, hand, Some((key, stage)));
     for job in f.state.jobs.values_mut() {
         for dwell in &mut job.dwells {
-            dwell.freed.retain(|freed| freed != hand);
+            dwell.freed.retain(|freed| freed != hand && freed != left);
         }
     }
     let run_of_stage = f
@@ -84,6 +93,9 @@ pub(crate) fn begin(
         .and_then(|job| job.stages.get_mut(stage))
         .and_then(|record| record.run.as_mut());
     if let Some(run) = run_of_stage {
+        if let Some(on_run) = run.hands.get_mut(left) {
+            on_run.aside = None;
+        }
         run.hands.entry(hand.clone()).or_default().aside = None;
     }
     let day = f.snapshot.shop_day(f.at);
