@@ -109,10 +109,19 @@ impl Ledger for MemoryLedger {
         until: Option<Micros>,
         rows: &[Emitted],
     ) -> Result<(), Infallible> {
-        let mut replaced = self.rows.split_off(&(first_at(from), 0));
+        let first = (first_at(from), 0);
         if let Some(until) = until {
-            let mut after = replaced.split_off(&(first_at(until), 0));
-            self.rows.append(&mut after);
+            // One by one: a segment is short, and joining maps costs the whole.
+            let replaced: Vec<(Position, u32)> = self
+                .rows
+                .range(first..(first_at(until), 0))
+                .map(|(key, _)| key.clone())
+                .collect();
+            for key in replaced {
+                self.rows.remove(&key);
+            }
+        } else {
+            self.rows.split_off(&first);
         }
         self.add_rows(rows)
     }

@@ -184,10 +184,13 @@ pub(crate) fn end_at(
         out.push(Row::HandsOn(hands_on(
             hand, &stretch, until, ended, seq_until,
         )));
-        let crossed = cats
-            .at(stretch.begun.at)
-            .breaks_within(stretch.begun.at, until);
-        for (from, until) in crossed {
+        // One that was cut, or whose end the owner gave, is asked about anyway.
+        let asks = !matches!(ended, Ended::Unclosed | Ended::Settled);
+        let crossed = asks.then(|| {
+            cats.at(stretch.begun.at)
+                .breaks_within(stretch.begun.at, until)
+        });
+        for (from, until) in crossed.into_iter().flatten() {
             let notice = Notice::BreakCrossed {
                 stage: stretch.stage.clone(),
                 worker: hand.worker.clone(),

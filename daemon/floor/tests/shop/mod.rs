@@ -132,7 +132,7 @@ pub fn catalogue() -> Catalogue {
     let foam = Product {
         ratio: Some(ratio(15)),
         rules: vec![SurfaceRule {
-            finish: "textured".into(),
+            finish: "textured-plastic".into(),
             standing: Standing::Care,
             why: "it leaves a haze".to_owned(),
         }],
@@ -190,7 +190,7 @@ pub fn catalogue() -> Catalogue {
         panels: vec![
             panel("nose", "gloss"),
             panel("tank", "matte"),
-            panel("trim", "textured"),
+            panel("trim", "textured-plastic"),
         ],
         price: None,
         retired: false,
@@ -654,9 +654,8 @@ impl RandomShop {
                 changed.shop = whole.shop;
                 if let Some(shop) = &mut changed.shop {
                     shop.open = weekdays(9 * 60, 17 * 60);
-                    shop.zone = self
-                        .pick(&["UTC", "Europe/Berlin", "Nowhere/Nowhere"])
-                        .to_owned();
+                    let zone = self.pick(&["UTC", "Europe/Berlin", "Nowhere/Nowhere"]);
+                    zone.clone_into(&mut shop.zone);
                 }
             }
             _ => changed = whole,
@@ -688,11 +687,9 @@ impl RandomShop {
             let device = devices[rng.random_range(0..devices.len())];
             // A bay that was offline delivers a stretch at once.
             let stretch = 1 + (rng.next_u32() % 9) as usize;
-            let queue = queues.get_mut(device).expect("a device");
+            let queue = queues.entry(device).or_default();
             for _ in 0..stretch {
-                if let Some(event) = queue.pop() {
-                    out.push(event.clone());
-                }
+                out.extend(queue.pop().cloned());
             }
         }
         for (event, seq) in out.iter_mut().zip(1..) {
