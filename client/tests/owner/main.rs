@@ -1,6 +1,12 @@
 //! The owner's commands through the real program, against a daemon of fixed
 //! answers.
 
+#![allow(
+    clippy::unwrap_used,
+    clippy::panic,
+    reason = "a test may stop where it stands"
+)]
+
 use std::path::Path;
 use std::process::{Command, Output, Stdio};
 
