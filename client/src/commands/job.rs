@@ -96,6 +96,7 @@ mod tests {
         story.job.vehicle
         story.lines[].bay
         story.lines[].by[]
+        story.lines[].cautions
         story.lines[].device
         story.lines[].event_id
         story.lines[].notices[]

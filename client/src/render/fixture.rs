@@ -105,6 +105,8 @@ pub(crate) fn week() -> Week {
                 ..chemical("trike-coat", "ceramic-base", (2, 2), "ml", 61.5, 60.0)
             },
             chemical("trike-coat", "clay-mitt", (2, 2), "each", 1.5, 0.0),
+            chemical("trike-coat", "panel-wipe", (2, 0), "ml", 0.0, 110.0),
+            chemical("trike-coat", "shampoo", (2, 0), "ml", 0.0, 14.0),
             chemical("", "glass-cleaner", (0, 0), "ml", 40.0, 0.0),
         ],
         odd: vec![
@@ -218,6 +220,8 @@ pub(crate) fn story() -> JobStory {
             stages: vec![
                 stage("prewash", 1, 30, 35),
                 stage("polish", 1, 180, 290),
+                stage("mask", 0, 30, 0),
+                stage("dry", 0, 55, 0),
                 WeekStage {
                     no_allowance: true,
                     ..stage("headlights", 1, 0, 25)
@@ -238,40 +242,54 @@ pub(crate) fn story() -> JobStory {
                 4501,
                 490,
                 &["ana"],
-                "opened: trike-coat, red three-wheeler; soil 4, intricacy 5",
+                "Opened as trike-coat, red three-wheeler, folding roof, by ana.",
             ),
-            line(4502, 491, &["ana"], "came into bay-1"),
+            line(4502, 491, &["ana"], "Moved to bay-1, by ana."),
             StoryLine {
+                cautions: 3,
                 notices: vec![
                     "ben was on polish on job 117 until now; that stage is ended.".to_owned(),
                 ],
-                ..line(4503, 495, &["ana", "ben"], "started prewash")
+                ..line(
+                    4503,
+                    495,
+                    &["ana", "ben"],
+                    "Started prewash, by ana and ben.",
+                )
             },
             StoryLine {
                 struck: true,
                 time_basis: 3,
-                ..line(4510, 540, &["ana"], "used iron-remover, 350 ml")
+                ..line(4510, 540, &["ana"], "Used 350 mL of iron-remover, by ana.")
             },
             line(
                 4620,
                 1440 + 480,
                 &["ana"],
-                "note: the clear coat on the left mudguard is thin from an older correction; polished with the soft pad only, two passes",
+                "Note: the clear coat on the left mudguard is thin from an older correction; polished with the soft pad only, two passes, by ana.",
             ),
-            line(4700, 2 * 1440 + 1000, &[], "released"),
+            line(4700, 2 * 1440 + 1000, &[], "Released."),
         ],
         places: vec![
             place("bay-1", 491, Some(1050), [300, 120, 139]),
             place("holding", 1050, None, [0, 0, 900]),
         ],
-        uses: vec![StoryUse {
-            product: "iron-remover".to_owned(),
-            unit: "ml".to_owned(),
-            used: 700.0,
-            allowance: 250.0,
-            seqs: vec![4510, 4511],
-            uses_without_amount: 0,
-        }],
+        uses: vec![
+            StoryUse {
+                product: "iron-remover".to_owned(),
+                unit: "ml".to_owned(),
+                used: 700.0,
+                allowance: 250.0,
+                seqs: vec![4510, 4511],
+                uses_without_amount: 0,
+            },
+            StoryUse {
+                product: "panel-wipe".to_owned(),
+                unit: "ml".to_owned(),
+                allowance: 110.0,
+                ..StoryUse::default()
+            },
+        ],
         odd: vec![odd(
             4620,
             "The stage polish was never ended; it was cut at closing, 17:30.",
@@ -293,6 +311,7 @@ fn line(seq: u64, at_min: i64, by: &[&str], text: &str) -> StoryLine {
         notices: Vec::new(),
         event_id: vec![0x2a; 16],
         time_basis: 1,
+        cautions: 0,
     }
 }
 

@@ -8,11 +8,11 @@ use baywright_proto::v1::{
 
 use super::calendar::Calendar;
 use super::figure::{
-    adding_up, amount, amount_percent, difference_percent, hours_minutes, span_words,
+    adding_up, amount, amount_percent, counted, difference_percent, hours_minutes, span_words,
 };
 use super::settle::{self, Detail};
 use super::table::{Column, Table};
-use super::text::{Breaks, clean, pad_left, pad_right, paragraph, shorten, width, wrap};
+use super::text::{Breaks, clean, pad_left, pad_right, paragraph, width, wrap};
 use super::week::{NO_ALLOWANCE, against, job_name, push, section, uncertain, without_amount};
 
 /// The story as text of at most `page` columns.
@@ -125,18 +125,27 @@ fn stages(stages: &[WeekStage], page: usize) -> String {
         Column::number("differs"),
         Column::number("%"),
     ]);
-    for stage in stages {
+    for stage in stages.iter().filter(|stage| stage.jobs > 0) {
         let quoted = (!stage.no_allowance).then_some(stage.quoted_us);
         let head = [stage.stage.clone(), String::new()];
         let [name, _, quoted, actual, differs, percent] =
             against(head, quoted, stage.actual_us, stage.actual_us);
         table.row([name, quoted, actual, differs, percent]);
     }
-    format!(
-        "{}{}",
-        section("Labour by stage, hours:minutes", page),
-        table.render(page)
-    )
+    let mut out = section("Labour by stage, hours:minutes", page);
+    if !table.is_empty() {
+        out.push_str(&table.render(page));
+    }
+    let unrecorded: Vec<String> = stages
+        .iter()
+        .filter(|stage| stage.jobs == 0)
+        .map(|stage| format!("{} {}", clean(&stage.stage), hours_minutes(stage.quoted_us)))
+        .collect();
+    if !unrecorded.is_empty() {
+        let words = format!("No record, though allowed: {}.", unrecorded.join(", "));
+        push(&mut out, &words, page);
+    }
+    out
 }
 
 fn places(places: &[StoryPlace], calendar: &Calendar, page: usize) -> String {
@@ -186,7 +195,7 @@ fn uses(uses: &[StoryUse], page: usize) -> String {
         Column::number("%"),
         Column::text("events"),
     ]);
-    for product in uses {
+    for product in uses.iter().filter(|product| is_recorded(product)) {
         let allowed = product.allowance > 0.0;
         let seqs: Vec<String> = product.seqs.iter().map(u64::to_string).collect();
         table.row([
@@ -208,28 +217,39 @@ fn uses(uses: &[StoryUse], page: usize) -> String {
             ));
         }
     }
-    format!(
-        "{}{}",
-        section("Products, as concentrate", page),
-        table.render(page)
-    )
+    let mut out = section("Products, as concentrate", page);
+    if !table.is_empty() {
+        out.push_str(&table.render(page));
+    }
+    let unrecorded: Vec<String> = uses
+        .iter()
+        .filter(|product| !is_recorded(product))
+        .map(|p| {
+            format!(
+                "{} {} {}",
+                clean(&p.product),
+                amount(p.allowance),
+                clean(&p.unit)
+            )
+        })
+        .collect();
+    if !unrecorded.is_empty() {
+        let words = format!("No record, though allowed: {}.", unrecorded.join(", "));
+        push(&mut out, &words, page);
+    }
+    out
 }
 
-/// Columns of the people of an event; longer lists are shortened here and
-/// whole in the JSON.
-const BY_COLUMNS_MAX: usize = 14;
+fn is_recorded(product: &StoryUse) -> bool {
+    !product.seqs.is_empty() || product.used > 0.0 || product.uses_without_amount > 0
+}
 
 /// The events, with the day above those of each day.
 fn lines(lines: &[StoryLine], calendar: &Calendar, page: usize) -> String {
     let Some(last) = lines.iter().map(|line| line.seq).max() else {
         return String::new();
     };
-    let by_columns = lines.iter().map(|line| width(&people(line))).max();
-    let columns = EventColumns {
-        seq: last.to_string().len().max(3),
-        by: by_columns.unwrap_or(0).min(BY_COLUMNS_MAX),
-        page,
-    };
+    let seq_columns = last.to_string().len().max(3);
     let mut out = section("What happened", page);
     let mut day = String::new();
     let mut bay = "";
@@ -242,23 +262,13 @@ fn lines(lines: &[StoryLine], calendar: &Calendar, page: usize) -> String {
         }
         let posted_in = (line.bay != bay && !line.bay.is_empty()).then_some(line.bay.as_str());
         bay = &line.bay;
-        out.push_str(&event(line, posted_in, calendar, &columns));
+        out.push_str(&event(line, posted_in, calendar, seq_columns, page));
     }
     if lines.iter().any(is_uncertain) {
         let legend = "~ before a time: the clock of the bay could not be checked then.";
         push(&mut out, legend, page);
     }
     out
-}
-
-struct EventColumns {
-    seq: usize,
-    by: usize,
-    page: usize,
-}
-
-fn people(line: &StoryLine) -> String {
-    clean(&line.by.join(","))
 }
 
 /// True where the time rests on a clock that was not sampled in that boot.
@@ -273,16 +283,13 @@ fn event(
     line: &StoryLine,
     posted_in: Option<&str>,
     calendar: &Calendar,
-    columns: &EventColumns,
+    seq_columns: usize,
+    page: usize,
 ) -> String {
-    let seq = pad_left(&line.seq.to_string(), columns.seq);
+    let seq = pad_left(&line.seq.to_string(), seq_columns);
     let mark = if is_uncertain(line) { '~' } else { ' ' };
     let time = calendar.time(line.occurred_us);
-    let mut start = format!("  {seq} {mark}{time}  ");
-    if columns.by > 0 {
-        let by = shorten(&people(line), columns.by);
-        let _ = write!(start, "{}  ", pad_right(&by, columns.by));
-    }
+    let start = format!("  {seq} {mark}{time}  ");
     let mut what = String::new();
     if line.struck {
         what.push_str("(struck out) ");
@@ -293,7 +300,7 @@ fn event(
     }
     let indent = width(&start);
     let mut out = String::new();
-    let room = columns.page.saturating_sub(indent);
+    let room = page.saturating_sub(indent);
     for (index, part) in wrap(&what, room, Breaks::Spaces).iter().enumerate() {
         if index == 0 {
             out.push_str(&start);
@@ -303,9 +310,14 @@ fn event(
         out.push_str(part);
         out.push('\n');
     }
-    for notice in &line.notices {
-        let text = format!("{}! {}", " ".repeat(indent), clean(notice));
-        out.push_str(&paragraph(&text, columns.page, 2));
+    let mut below: Vec<String> = line.notices.iter().map(|notice| clean(notice)).collect();
+    if line.cautions > 0 {
+        let cautions = counted(u64::from(line.cautions), "caution", "cautions");
+        below.push(format!("{cautions} from the catalogue."));
+    }
+    for notice in below {
+        let text = format!("{}! {notice}", " ".repeat(indent));
+        out.push_str(&paragraph(&text, page, 2));
         out.push('\n');
     }
     out

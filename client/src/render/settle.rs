@@ -11,7 +11,7 @@ use super::text::{clean, paragraph};
 pub enum Detail {
     /// As part of another page.
     Short,
-    /// With its day, year and event id.
+    /// With its year.
     Full,
 }
 
@@ -52,11 +52,6 @@ pub fn record(record: &OddRecord, calendar: &Calendar, detail: Detail, page: usi
     } else if !record.settle_with.is_empty() {
         let command = format!("  > {}", clean(&record.settle_with));
         out.push_str(&paragraph(&command, page, 4));
-        out.push('\n');
-    }
-    if detail == Detail::Full && !record.event_id.is_empty() {
-        let id = baywright_proto::json::uuid_text(&record.event_id);
-        out.push_str(&paragraph(&format!("  id {id}"), page, 2));
         out.push('\n');
     }
     out

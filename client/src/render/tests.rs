@@ -64,6 +64,7 @@ fn the_week_of_a_busy_shop() {
                   ceramic-base     30.8         30  ml     +2  2 jobs
         and 1 record without a usable amount
                   clay-mitt        0.75       none  each       2 jobs
+      trike-coat, no record of: panel-wipe, shampoo.
     On no job this week: glass-cleaner 40 ml.
     Mixed and dumped this week: iron-remover 125 ml.
 
@@ -139,6 +140,7 @@ fn the_story_of_a_job() {
     prewash       0:30    0:35    +0:05  +17
     polish        3:00    4:50    +1:50  +61
     headlights    none    0:25
+    No record, though allowed: mask 0:30, dry 0:55.
 
     Where it was, hours:minutes
     place    from              until             hands-on  waiting   idle
@@ -150,22 +152,22 @@ fn the_story_of_a_job() {
     product       used  allowance  unit     %  events
     ------------  ----  ---------  ----  ----  ---------
     iron-remover   700        250  ml    +180  4510 4511
+    No record, though allowed: panel-wipe 110 ml.
 
     What happened
     Mon 23 Nov 2026
-      4501  08:10  ana      opened: trike-coat, red three-wheeler; soil 4, intricacy
-                            5 [bay-1]
-      4502  08:11  ana      came into bay-1
-      4503  08:15  ana,ben  started prewash
-                            ! ben was on polish on job 117 until now; that stage
-                              is ended.
-      4510 ~09:00  ana      (struck out) used iron-remover, 350 ml
+      4501  08:10  Opened as trike-coat, red three-wheeler, folding roof, by ana.
+                   [bay-1]
+      4502  08:11  Moved to bay-1, by ana.
+      4503  08:15  Started prewash, by ana and ben.
+                   ! ben was on polish on job 117 until now; that stage is ended.
+                   ! 3 cautions from the catalogue.
+      4510 ~09:00  (struck out) Used 350 mL of iron-remover, by ana.
     Tue 24 Nov 2026
-      4620  08:00  ana      note: the clear coat on the left mudguard is thin from
-                            an older correction; polished with the soft pad only,
-                            two passes
+      4620  08:00  Note: the clear coat on the left mudguard is thin from an older
+                   correction; polished with the soft pad only, two passes, by ana.
     Wed 25 Nov 2026
-      4700  16:40           released
+      4700  16:40  Released.
     ~ before a time: the clock of the bay could not be checked then.
 
     Odd records
@@ -191,7 +193,6 @@ fn records_to_settle() {
     event 4711, Tue 24 Nov 2026 15:05, bay-1, job 118
       The stage polish on job 118 was never ended; it was cut at closing, 17:30.
       > bay settle 4711 --end 17:20
-      id 2a2a2a2a-2a2a-2a2a-2a2a-2a2a2a2a2a2a
     ");
     insta::assert_snapshot!(settle::list(&OddResponse::default(), PAGE_COLUMNS), @"Nothing to settle.");
 }

@@ -364,14 +364,20 @@ fn chemicals(chemicals: &[WeekChemical], page: usize) -> String {
         Column::number("%"),
         Column::text("from"),
     ]);
-    let mut shown_type = "";
-    for row in chemicals
+    let on_jobs = chemicals
         .iter()
-        .filter(|row| row.jobs > 0 && !row.job_type.is_empty())
-    {
-        let first = shown_type != row.job_type;
-        shown_type = &row.job_type;
-        chemical_row(&mut table, row, first);
+        .filter(|row| row.jobs > 0 && !row.job_type.is_empty());
+    let mut groups: Vec<Vec<&WeekChemical>> = Vec::new();
+    for row in on_jobs {
+        match groups.last_mut() {
+            Some(group) if group.iter().all(|other| other.job_type == row.job_type) => {
+                group.push(row);
+            }
+            _ => groups.push(vec![row]),
+        }
+    }
+    for group in &groups {
+        chemicals_of_type(&mut table, group);
     }
     let mut out = String::new();
     if !table.is_empty() {
@@ -406,6 +412,27 @@ fn chemicals(chemicals: &[WeekChemical], page: usize) -> String {
         }
     }
     out
+}
+
+/// The products with a record, and below them those without: what nobody
+/// wrote down is not what nobody used.
+fn chemicals_of_type(table: &mut Table, rows: &[&WeekChemical]) {
+    let recorded = rows.iter().filter(|row| row.jobs_with_use > 0);
+    for (index, row) in recorded.enumerate() {
+        chemical_row(table, row, index == 0);
+    }
+    let unrecorded: Vec<String> = rows
+        .iter()
+        .filter(|row| row.jobs_with_use == 0)
+        .map(|row| clean(&row.product))
+        .collect();
+    if let (Some(first), false) = (rows.first(), unrecorded.is_empty()) {
+        let job_type = clean(&first.job_type);
+        table.note(&format!(
+            "  {job_type}, no record of: {}.",
+            unrecorded.join(", ")
+        ));
+    }
 }
 
 fn chemical_row(table: &mut Table, row: &WeekChemical, first_of_type: bool) {

@@ -6,6 +6,7 @@ use std::sync::Arc;
 
 use baywright_floor::catalogues::Catalogues;
 use baywright_floor::event::{Event, EventId, JobKey, JobRef, Position, Seq};
+use baywright_floor::notice::Notice;
 use baywright_floor::refold::Live;
 use baywright_floor::row::{Emitted, Presence, Row};
 use baywright_floor::step;
@@ -269,30 +270,37 @@ impl View<'_> {
         Ok(told.into_values().collect())
     }
 
-    /// What was said about an event, as sentences.
+    /// What was said about an event, as sentences, and how many standing
+    /// cautions were shown with it. Those follow from the catalogue alone and
+    /// would bury the story: a vehicle full of finishes has dozens.
     ///
     /// # Errors
     /// If the database fails.
-    pub fn notices_of(&self, event: &Event) -> Result<Vec<String>, FactsError> {
+    pub fn notices_of(&self, event: &Event) -> Result<(Vec<String>, u32), FactsError> {
         let said = rows::select_rows(
             self.conn,
             Table::Notice,
             "WHERE seq = ?1",
             [signed(event.seq.0)],
         )?;
-        Ok(said
-            .into_iter()
-            .filter_map(|row| match row {
-                Row::Notice(row) => {
-                    Some(answer::sentence(self.conn, &self.cats, row.at, &row.notice))
+        let mut sentences = Vec::new();
+        let mut cautions = 0_u32;
+        for row in said {
+            match row {
+                Row::Notice(row) if is_standing(&row.notice) => {
+                    cautions = cautions.saturating_add(1);
                 }
-                _ => None,
-            })
-            .collect())
+                Row::Notice(row) => {
+                    sentences.push(answer::sentence(self.conn, &self.cats, row.at, &row.notice));
+                }
+                _ => {}
+            }
+        }
+        Ok((sentences, cautions))
     }
 
     /// A notice as a sentence.
-    pub fn sentence(&self, at: Micros, notice: &baywright_floor::notice::Notice) -> String {
+    pub fn sentence(&self, at: Micros, notice: &Notice) -> String {
         answer::sentence(self.conn, &self.cats, at, notice)
     }
 
@@ -456,4 +464,13 @@ fn named_by(row: &Row) -> Option<JobKey> {
         Row::Notice(row) => row.job,
         _ => None,
     }
+}
+
+/// A caution that the catalogue gives for the vehicle or the step, whatever
+/// happened.
+fn is_standing(notice: &Notice) -> bool {
+    matches!(
+        notice,
+        Notice::SurfaceNever { .. } | Notice::SurfaceCare { .. } | Notice::Caution { .. }
+    )
 }

@@ -48,6 +48,7 @@ fn line(view: &View<'_>, told: &Told) -> Result<v1::StoryLine, FactsError> {
         TimeBasis::PresentOffset => v1::TimeBasis::PresentOffset,
         TimeBasis::Stated => v1::TimeBasis::Stated,
     };
+    let (notices, cautions) = view.notices_of(event)?;
     Ok(v1::StoryLine {
         seq: event.seq.0,
         occurred_us: at.0,
@@ -56,7 +57,8 @@ fn line(view: &View<'_>, told: &Told) -> Result<v1::StoryLine, FactsError> {
         by: told.by.iter().map(ToString::to_string).collect(),
         text,
         struck: told.struck,
-        notices: view.notices_of(event)?,
+        notices,
+        cautions,
         event_id: event.id.0.to_vec(),
         time_basis: basis.into(),
     })
