@@ -56,7 +56,7 @@ class Daemon:
         self.process = subprocess.Popen(
             [binary, "serve", "--data", data, "--listen", "127.0.0.1:0", "--json"],
             stdout=subprocess.PIPE,
-            stderr=open(os.path.join(os.path.dirname(data), "daemon.err"), "ab"),
+            stderr=open(data + ".stderr", "ab"),
             text=True,
         )
         line = self.process.stdout.readline()
