@@ -1,0 +1,101 @@
+//! Runs the real daemon and the real `bay` as child processes.
+
+use std::ffi::OsStr;
+use std::io::{BufRead as _, BufReader};
+use std::path::{Path, PathBuf};
+use std::process::{Child, Command, Output, Stdio};
+
+use anyhow::{Context as _, Result, bail, ensure};
+
+/// First argument that makes the demo binary behave as `bay`.
+pub const AS_BAY: &str = "as-bay";
+/// First argument that makes the demo binary behave as `baywrightd`.
+pub const AS_DAEMON: &str = "as-baywrightd";
+
+/// A daemon process over a data directory, on a free port of the loopback.
+#[derive(Debug)]
+pub struct Daemon {
+    child: Child,
+    /// `127.0.0.1:PORT`.
+    pub address: String,
+    pub data: PathBuf,
+}
+
+impl Daemon {
+    /// Starts `binary` (the demo binary) as the daemon and waits until it can append.
+    pub fn start(binary: &Path, data: &Path) -> Result<Self> {
+        let log = std::fs::OpenOptions::new()
+            .create(true)
+            .append(true)
+            .open(data.with_extension("stderr"))?;
+        let mut child = Command::new(binary)
+            .args([AS_DAEMON, "serve", "--listen", "127.0.0.1:0", "--json", "--data"])
+            .arg(data)
+            .env_remove("BAYWRIGHT_DATA")
+            .stdin(Stdio::null())
+            .stdout(Stdio::piped())
+            .stderr(log)
+            .spawn()
+            .context("the daemon could not be started")?;
+        let mut line = String::new();
+        let out = child.stdout.take().context("the daemon has no standard output")?;
+        BufReader::new(out).read_line(&mut line)?;
+        let ready: serde_json::Value = match serde_json::from_str(&line) {
+            Ok(ready) => ready,
+            Err(error) => {
+                let status = child.wait()?;
+                bail!("the daemon ended with {status} before it was ready ({error}): {line:?}");
+            }
+        };
+        let address = ready["listening"].as_str().context("no `listening` in the first line")?;
+        Ok(Self { address: address.to_owned(), data: data.to_owned(), child })
+    }
+
+    /// Ends it at once, as a power cut would end the process (SIGKILL).
+    pub fn kill(mut self) -> Result<()> {
+        self.child.kill()?;
+        self.child.wait()?;
+        Ok(())
+    }
+
+    /// Asks it to stop (SIGTERM) and waits.
+    pub fn stop(mut self) -> Result<()> {
+        let asked = Command::new("kill").arg(self.child.id().to_string()).status()?;
+        ensure!(asked.success(), "the daemon could not be asked to stop");
+        let status = self.child.wait()?;
+        ensure!(status.success(), "the daemon stopped with {status}");
+        Ok(())
+    }
+}
+
+/// Runs `binary` as `bay` in a clean environment: its data directory, server
+/// and bay are given, nothing else of this machine leaks in.
+pub fn bay<I, S>(binary: &Path, data: &Path, server: &str, bay: &str, args: I) -> Result<Output>
+where
+    I: IntoIterator<Item = S>,
+    S: AsRef<OsStr>,
+{
+    Ok(Command::new(binary)
+        .arg(AS_BAY)
+        .args(args)
+        .env_clear()
+        .env("HOME", data)
+        .env("BAYWRIGHT_DATA", data)
+        .env("BAYWRIGHT_SERVER", server)
+        .env("BAYWRIGHT_BAY", bay)
+        .env("NO_COLOR", "1")
+        .stdin(Stdio::null())
+        .output()?)
+}
+
+/// Runs a subcommand of the daemon over a data directory it has to itself.
+pub fn daemon_command(binary: &Path, args: &[&str], data: &Path) -> Result<Output> {
+    Ok(Command::new(binary)
+        .arg(AS_DAEMON)
+        .args(args)
+        .arg("--data")
+        .arg(data)
+        .env_remove("BAYWRIGHT_DATA")
+        .stdin(Stdio::null())
+        .output()?)
+}

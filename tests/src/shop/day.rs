@@ -1,0 +1,481 @@
+//! One working day after another: each bay works its vehicle through the
+//! stages of its type, people come and go, chemicals are used.
+
+use std::collections::{BTreeMap, VecDeque};
+
+use baywright_proto::v1;
+use baywright_proto::v1::fact::Kind;
+use baywright_terms::amount::Quantity;
+use baywright_terms::catalogue::{Catalogue, JobType, StageKind};
+use baywright_terms::code::Code;
+use baywright_terms::hours;
+use baywright_terms::time::{HOUR_US, MINUTE_US, Micros, SECOND_US};
+use jiff::civil::Date;
+use jiff::tz::TimeZone;
+use rand::{Rng, RngExt as _};
+use rand_chacha::ChaCha12Rng;
+
+use super::truth::{self, chance, spread};
+use super::{Happening, Manner, Vehicle};
+
+/// Hours that a coated vehicle stays dry before it may leave, where the label says nothing.
+const DRY_H: i64 = 24;
+
+/// A vehicle being worked on.
+#[derive(Debug)]
+struct AtWork {
+    job: usize,
+    job_type: Code,
+    /// Stage, labour still to do in µs, begun before.
+    left: VecDeque<(Code, i64, bool)>,
+    factor: f64,
+    chemical_factor: f64,
+    /// Stages that nobody recorded, with the labour they took.
+    unrecorded: Vec<(Code, i64)>,
+}
+
+/// A vehicle that cures.
+#[derive(Debug)]
+struct Curing {
+    work: AtWork,
+    bay: usize,
+    dry_at: Micros,
+}
+
+/// The invented floor between two days.
+#[derive(Debug)]
+pub struct Floor<'a> {
+    catalogue: &'a Catalogue,
+    zone: &'a TimeZone,
+    rng: ChaCha12Rng,
+    bays: Vec<Code>,
+    workers: Vec<Code>,
+    at_work: Vec<Option<AtWork>>,
+    curing: Vec<Curing>,
+    happenings: Vec<Happening>,
+    jobs: Vec<Vehicle>,
+    /// Until when a helper is taken, by worker.
+    taken: BTreeMap<Code, Micros>,
+    overran: bool,
+    came_back: bool,
+}
+
+fn minutes(us: i64) -> i64 {
+    us / MINUTE_US
+}
+
+/// Multiplies whole microseconds by a factor near 1; the demo needs no more
+/// than whole seconds.
+fn scaled(us: i64, factor: f64) -> i64 {
+    let seconds = (us / SECOND_US).max(0);
+    let permille = factor.mul_add(1000.0, 0.5).clamp(0.0, 100_000.0);
+    // Clamped above, so that the conversion cannot lose anything but the fraction.
+    #[allow(clippy::cast_possible_truncation)]
+    let permille = permille as i64;
+    seconds * permille / 1000 * SECOND_US
+}
+
+impl<'a> Floor<'a> {
+    pub fn new(catalogue: &'a Catalogue, zone: &'a TimeZone, rng: ChaCha12Rng) -> Self {
+        let bays: Vec<Code> = catalogue.bays.keys().cloned().collect();
+        Self {
+            catalogue,
+            zone,
+            rng,
+            at_work: bays.iter().map(|_| None).collect(),
+            bays,
+            workers: catalogue.workers.keys().cloned().collect(),
+            curing: Vec::new(),
+            happenings: Vec::new(),
+            jobs: Vec::new(),
+            taken: BTreeMap::new(),
+            overran: false,
+            came_back: false,
+        }
+    }
+
+    /// What happened, the vehicles, the bays.
+    pub fn finish(self) -> (Vec<Happening>, Vec<Vehicle>, Vec<Code>) {
+        (self.happenings, self.jobs, self.bays)
+    }
+
+    fn say(&mut self, at: Micros, bay: usize, by: &[Code], job: Option<usize>, kind: Kind) {
+        self.happenings.push(Happening { at, bay, by: by.to_vec(), job, kind, manner: Manner::Online });
+    }
+
+    /// A day at every bay; nothing happens while the shop is closed.
+    pub fn work_a_day(&mut self, date: Date, last_week: bool) {
+        let Some(shop) = &self.catalogue.shop else { return };
+        let midnight = baywright_terms::time::day_range(date, self.zone);
+        let open = hours::open_intervals(&shop.open, self.zone, midnight.0, midnight.1);
+        let (Some(&(opens, _)), Some(&(_, closes))) = (open.first(), open.last()) else { return };
+        for bay in 0..self.bays.len() {
+            self.let_go(bay, opens);
+            self.work_at(bay, opens, closes, last_week);
+        }
+    }
+
+    /// Vehicles whose cure is over leave in the morning.
+    fn let_go(&mut self, bay: usize, opens: Micros) {
+        let (ready, rest): (Vec<_>, Vec<_>) =
+            std::mem::take(&mut self.curing).into_iter().partition(|c| c.bay == bay && c.dry_at <= Micros(opens.0 + 2 * HOUR_US));
+        self.curing = rest;
+        for curing in ready {
+            let minute = self.rng.random_range(5..60);
+            let at = Micros((opens.0 + minute * MINUTE_US).max(curing.dry_at.0 + 5 * MINUTE_US));
+            self.release(at, &curing);
+        }
+    }
+
+    fn release(&mut self, at: Micros, curing: &Curing) {
+        let job = Some(curing.work.job);
+        for (stage, labour_us) in &curing.work.unrecorded {
+            let (declaration, about_us) = match self.rng.random_range(0..10) {
+                0..6 => (v1::Declaration::DoneAbout, minutes(*labour_us) / 5 * 5 * MINUTE_US),
+                6..8 => (v1::Declaration::Unknown, 0),
+                // Left for the owner to settle.
+                _ => continue,
+            };
+            let kind = Kind::StageDeclared(v1::StageDeclared {
+                stage: stage.to_string(),
+                declaration: declaration.into(),
+                about_us,
+            });
+            self.say(Micros(at.0 - 30 * SECOND_US), curing.bay, &[], job, kind);
+        }
+        self.say(at, curing.bay, &[], job, Kind::JobReleased(v1::JobReleased {}));
+    }
+
+    fn work_at(&mut self, bay: usize, opens: Micros, closes: Micros, last_week: bool) {
+        let lead = self.lead(bay);
+        let mut at = Micros(opens.0 + self.rng.random_range(2..12) * MINUTE_US);
+        let mix = self.morning_mix(bay, &lead, at);
+        at.0 += MINUTE_US;
+        while at.0 < closes.0 - 25 * MINUTE_US {
+            if self.at_work.get(bay).is_none_or(Option::is_none) {
+                if at.0 > closes.0 - 90 * MINUTE_US {
+                    break;
+                }
+                at = self.bring_in(bay, &lead, at, last_week);
+            }
+            at = self.next_stage(bay, &lead, at, closes, last_week);
+            at.0 += self.rng.random_range(1..14) * MINUTE_US;
+        }
+        if let Some(product) = mix
+            && chance(&mut self.rng, 55)
+        {
+            let kind = Kind::MixDumped(v1::MixDumped { product: product.to_string(), ..Default::default() });
+            self.say(Micros(closes.0 - 4 * MINUTE_US), bay, &[lead], None, kind);
+        }
+    }
+
+    /// The worker who answers for a bay.
+    fn lead(&self, bay: usize) -> Code {
+        self.workers.get(bay).cloned().unwrap_or_else(|| Code::new("someone"))
+    }
+
+    fn morning_mix(&mut self, bay: usize, lead: &Code, at: Micros) -> Option<Code> {
+        let (code, product) =
+            self.catalogue.products.iter().find(|(code, p)| p.ratio.is_some() && code.as_str().contains("alkaline"))?;
+        let ratio = product.ratio?;
+        let code = code.clone();
+        let kind = Kind::MixMade(v1::MixMade {
+            product: code.to_string(),
+            ratio: Some(v1::Ratio { water_parts: ratio.water_parts.to_string(), product_parts: ratio.product_parts.to_string() }),
+            volume: Some(v1::Amount { decimal: "4".into(), unit: v1::Unit::L.into() }),
+            additions: Vec::new(),
+        });
+        self.say(at, bay, std::slice::from_ref(lead), None, kind);
+        Some(code)
+    }
+
+    fn pick_type(&mut self) -> Option<(Code, &'a JobType)> {
+        let types: Vec<(&Code, &JobType)> = self.catalogue.job_types.iter().filter(|(_, t)| !t.retired).collect();
+        let total: u32 = types.iter().map(|(code, _)| truth::of(code.as_str()).frequency).sum();
+        let mut draw = self.rng.random_range(0..total.max(1));
+        for (code, job_type) in types {
+            let frequency = truth::of(code.as_str()).frequency;
+            if draw < frequency {
+                return Some((code.clone(), job_type));
+            }
+            draw -= frequency;
+        }
+        None
+    }
+
+    fn bring_in(&mut self, bay: usize, lead: &Code, at: Micros, last_week: bool) -> Micros {
+        // In the last week one vehicle comes back with a high spot.
+        let comeback = (last_week && !self.came_back && self.jobs.len() > 10).then(|| self.jobs.len() - 8);
+        let picked = match comeback.and_then(|job| self.jobs.get(job)) {
+            Some(vehicle) => self.catalogue.job_types.get_key_value(&vehicle.job_type).map(|(c, t)| (c.clone(), t)),
+            None => self.pick_type(),
+        };
+        let Some((code, job_type)) = picked else { return at };
+        self.came_back |= comeback.is_some();
+        let words = match comeback.and_then(|job| self.jobs.get(job)) {
+            Some(vehicle) => vehicle.words.clone(),
+            None => truth::words(&mut self.rng, code.as_str()),
+        };
+        let job = self.jobs.len();
+        self.jobs.push(Vehicle { job_type: code.clone(), words: words.clone(), comeback_of: comeback });
+        let truth = truth::of(code.as_str());
+        let grade = |rng: &mut ChaCha12Rng| rng.random_range(2..=4_u32);
+        let (soil, defects) = (grade(&mut self.rng), grade(&mut self.rng));
+        let opened = v1::JobOpened {
+            job_type: code.to_string(),
+            vehicle: words,
+            grades: Some(v1::Grades { soil, defects, intricacy: 3 }),
+            ..Default::default()
+        };
+        self.say(at, bay, &[], Some(job), Kind::JobOpened(opened));
+        let arrived = Micros(at.0 + self.rng.random_range(2..9) * MINUTE_US);
+        let place = self.bays.get(bay).map(Code::to_string).unwrap_or_default();
+        self.say(arrived, bay, std::slice::from_ref(lead), Some(job), Kind::JobMoved(v1::JobMoved { place }));
+        let factor = truth.labour_factor * spread(&mut self.rng, 0.14);
+        let left = job_type
+            .stages
+            .iter()
+            .filter(|s| comeback.is_none() || ["polish", "wipe-down", "coat"].contains(&s.stage.as_str()))
+            .map(|s| {
+                let (cleaning, correction) = grade_factors(soil, defects);
+                let kind = self.catalogue.stages.get(&s.stage).map_or(StageKind::Other, |stage| stage.kind);
+                let by_grade = match kind {
+                    StageKind::Cleaning => cleaning,
+                    StageKind::Correction => correction,
+                    StageKind::Coating | StageKind::Other => 1.0,
+                };
+                let part = if comeback.is_some() { 0.3 } else { 1.0 };
+                (s.stage.clone(), scaled(s.allowance_us, part * by_grade * factor * spread(&mut self.rng, 0.2)), false)
+            })
+            .collect();
+        let chemical_factor = truth.chemical_factor * spread(&mut self.rng, 0.15);
+        let work = AtWork { job, job_type: code, left, factor, chemical_factor, unrecorded: Vec::new() };
+        if let Some(place) = self.at_work.get_mut(bay) {
+            *place = Some(work);
+        }
+        Micros(arrived.0 + 2 * MINUTE_US)
+    }
+
+    /// Works on the next stage of the vehicle in the bay; returns when the worker is free.
+    fn next_stage(&mut self, bay: usize, lead: &Code, at: Micros, closes: Micros, last_week: bool) -> Micros {
+        let Some(mut work) = self.at_work.get_mut(bay).and_then(Option::take) else { return at };
+        let Some((stage, mut labour_us, begun)) = work.left.pop_front() else {
+            return self.to_cure(bay, work, at, closes);
+        };
+        if last_week && !self.overran && stage.as_str() == "polish" {
+            self.overran = true;
+            labour_us = scaled(labour_us, 2.2);
+        }
+        let mut crew = vec![lead.clone()];
+        if labour_us > 60 * MINUTE_US && chance(&mut self.rng, 40) {
+            crew.extend(self.helper(at));
+        }
+        let bay_time_us = labour_us / i64::try_from(crew.len()).unwrap_or(1);
+        let until = Micros((at.0 + bay_time_us).min(closes.0 - 5 * MINUTE_US));
+        if let Some(helper) = crew.get(1) {
+            self.taken.insert(helper.clone(), until);
+        }
+        let whole = until.0 - at.0 >= bay_time_us;
+        let job = Some(work.job);
+        // Now and then nobody touches the terminal for a short stage.
+        if whole && !begun && labour_us < 40 * MINUTE_US && chance(&mut self.rng, 4) {
+            work.unrecorded.push((stage, labour_us));
+        } else {
+            let start = if begun {
+                Kind::StageResumed(v1::StageResumed { stage: stage.to_string() })
+            } else {
+                Kind::StageStarted(v1::StageStarted { stage: stage.to_string(), ..Default::default() })
+            };
+            self.say(at, bay, &crew, job, start);
+            if !begun {
+                self.inside(bay, &crew, &work, &stage, at, until);
+            }
+            self.lunch(bay, &crew, job, at, until);
+            self.end_stage(bay, &crew, job, &stage, until, whole);
+        }
+        if !whole {
+            let worked_us = (until.0 - at.0) * i64::try_from(crew.len()).unwrap_or(1);
+            work.left.push_front((work_stage(&work, &stage), labour_us - worked_us, true));
+        }
+        if let Some(place) = self.at_work.get_mut(bay) {
+            *place = Some(work);
+        }
+        until
+    }
+
+    /// A helper who is free, if there is one.
+    fn helper(&mut self, at: Micros) -> Option<Code> {
+        let bays = self.bays.len();
+        self.workers.iter().skip(bays).find(|w| self.taken.get(*w).is_none_or(|t| *t <= at)).cloned()
+    }
+
+    fn lunch(&mut self, bay: usize, crew: &[Code], job: Option<usize>, at: Micros, until: Micros) {
+        let Some(shop) = &self.catalogue.shop else { return };
+        let breaks = hours::open_intervals(&shop.breaks, self.zone, at, until);
+        let Some(&(from, to)) = breaks.first() else { return };
+        if to.0 - from.0 < 20 * MINUTE_US || to.0 + 5 * MINUTE_US > until.0 || chance(&mut self.rng, 15) {
+            // Too close to the end, or they forgot to say so.
+            return;
+        }
+        let pause = Kind::StagePaused(v1::StagePaused { person: true, reason: "lunch".into(), ..Default::default() });
+        self.say(from, bay, crew, job, pause);
+        self.say(to, bay, crew, job, Kind::StageResumed(v1::StageResumed::default()));
+    }
+
+    fn end_stage(&mut self, bay: usize, crew: &[Code], job: Option<usize>, stage: &Code, until: Micros, whole: bool) {
+        if whole {
+            // A forgotten stop: the next start ends it, or nothing does.
+            if !chance(&mut self.rng, 3) {
+                let kind = Kind::StageFinished(v1::StageFinished {
+                    stage: stage.to_string(),
+                    result: v1::StageResult::Done.into(),
+                });
+                self.say(until, bay, &[], job, kind);
+            }
+        } else if !chance(&mut self.rng, 6) {
+            let kind = Kind::StagePaused(v1::StagePaused { stage: stage.to_string(), ..Default::default() });
+            self.say(until, bay, crew, job, kind);
+        }
+    }
+
+    /// What is used, left to dwell, coated and levelled inside a stage.
+    fn inside(&mut self, bay: usize, crew: &[Code], work: &AtWork, stage: &Code, at: Micros, until: Micros) {
+        let kind = self.catalogue.stages.get(stage).map_or(StageKind::Other, |s| s.kind);
+        let length_us = until.0 - at.0;
+        if kind == StageKind::Coating {
+            self.coat(bay, crew, work, at, until);
+        }
+        let Some(job_type) = self.catalogue.job_types.get(&work.job_type) else { return };
+        for allowance in &job_type.products {
+            if super::mess::stage_of(allowance.product.as_str()) != stage.as_str() {
+                continue;
+            }
+            let moment = Micros(at.0 + length_us * self.rng.random_range(10..50) / 100);
+            self.use_product(bay, crew, work, &allowance.product, &allowance.amount.quantity(), moment);
+            let dwell = self.catalogue.products.get(&allowance.product).and_then(|p| p.dwell_shortest_us);
+            if let Some(shortest_us) = dwell
+                && length_us > 20 * MINUTE_US
+            {
+                let dwelt_us = shortest_us + self.rng.random_range(10..120) * SECOND_US;
+                let product = allowance.product.to_string();
+                let begin = Micros(moment.0 + 30 * SECOND_US);
+                let started = Kind::DwellStarted(v1::DwellStarted { product: product.clone(), panels: Vec::new() });
+                self.say(begin, bay, crew, Some(work.job), started);
+                let ended = Kind::DwellEnded(v1::DwellEnded { product, panels: Vec::new() });
+                self.say(Micros(begin.0 + dwelt_us), bay, crew, Some(work.job), ended);
+            }
+        }
+    }
+
+    fn use_product(&mut self, bay: usize, crew: &[Code], work: &AtWork, product: &Code, allowed: &Quantity, at: Micros) {
+        let factor = work.chemical_factor * spread(&mut self.rng, 0.12);
+        let Some(entry) = self.catalogue.products.get(product) else { return };
+        if entry.unmetered {
+            return;
+        }
+        let diluted = product.as_str().contains("alkaline").then_some(entry.ratio).flatten();
+        let (amount, source) = match *allowed {
+            Quantity::Volume(nl) => {
+                let mut ml = scaled(nl.0 / 1000 * SECOND_US / 1000, factor) / SECOND_US;
+                if let Some(ratio) = diluted {
+                    // The allowance is of concentrate; the bay uses the mix.
+                    ml = scaled(ml * SECOND_US, 100.0 / ratio.percent().max(0.1)) / SECOND_US;
+                }
+                let rounded = if ml > 50 { ml / 10 * 10 } else { ml.max(1) };
+                let source = if diluted.is_some() { v1::UseSource::Mix } else { v1::UseSource::Unspecified };
+                (v1::Amount { decimal: rounded.to_string(), unit: v1::Unit::Ml.into() }, source)
+            }
+            Quantity::Mass(ug) => {
+                let g = scaled(ug.0 / 1_000_000 * SECOND_US, factor) / SECOND_US;
+                (v1::Amount { decimal: g.max(1).to_string(), unit: v1::Unit::G.into() }, v1::UseSource::Unspecified)
+            }
+            Quantity::Count(milli) => {
+                let pieces = (milli.0 / 1000).max(1).to_string();
+                (v1::Amount { decimal: pieces, unit: v1::Unit::Each.into() }, v1::UseSource::Unspecified)
+            }
+        };
+        let kind = Kind::ProductUsed(v1::ProductUsed {
+            product: product.to_string(),
+            quantity: Some(v1::product_used::Quantity::Amount(amount)),
+            source: source.into(),
+            ..Default::default()
+        });
+        self.say(at, bay, crew, Some(work.job), kind);
+    }
+
+    /// Reads the air, then spreads and levels panel after panel.
+    fn coat(&mut self, bay: usize, crew: &[Code], work: &AtWork, at: Micros, until: Micros) {
+        let air = self.rng.random_range(17_500..23_500);
+        let read = v1::AmbientRead {
+            air_milli_c: air,
+            humidity_milli_pct: self.rng.random_range(41_000..63_000),
+            surface_milli_c: Some(air - self.rng.random_range(0..1_800)),
+            source: v1::ReadingSource::Typed.into(),
+        };
+        self.say(Micros(at.0 + 20 * SECOND_US), bay, crew, None, Kind::AmbientRead(read));
+        let Some(job_type) = self.catalogue.job_types.get(&work.job_type) else { return };
+        let mut panels: Vec<_> = job_type
+            .panels
+            .iter()
+            .filter(|p| ["matte", "satin", "gloss"].contains(&p.finish.as_str()))
+            .collect();
+        // Matte first: a high spot on matte cannot be polished off.
+        panels.sort_by_key(|p| p.finish.as_str() == "gloss");
+        let each_us = (until.0 - at.0 - 4 * MINUTE_US) / i64::try_from(panels.len().max(1)).unwrap_or(1);
+        for (count, panel) in (0_i64..).zip(panels) {
+            let spread_at = at.0 + 2 * MINUTE_US + count * each_us;
+            let coated = v1::PanelCoated {
+                panel: panel.code.to_string(),
+                product: "coating-3y".into(),
+                ..Default::default()
+            };
+            self.say(Micros(spread_at), bay, crew, Some(work.job), Kind::PanelCoated(coated));
+            let waits_us = self.rng.random_range(130..300) * SECOND_US;
+            let result = match self.rng.random_range(0..100) {
+                0..3 => v1::LevelResult::HighSpot,
+                3..5 => v1::LevelResult::Smeared,
+                _ => v1::LevelResult::Clean,
+            };
+            let levelled = v1::PanelLevelled {
+                panel: panel.code.to_string(),
+                result: result.into(),
+                ..Default::default()
+            };
+            let at_most = spread_at + waits_us.min(each_us.max(MINUTE_US) - 5 * SECOND_US);
+            self.say(Micros(at_most), bay, crew, Some(work.job), Kind::PanelLevelled(levelled));
+        }
+    }
+
+    /// All stages done: the vehicle cures, in the bay overnight or in holding.
+    fn to_cure(&mut self, bay: usize, work: AtWork, at: Micros, closes: Micros) -> Micros {
+        let coated = self
+            .catalogue
+            .job_types
+            .get(&work.job_type)
+            .is_some_and(|t| t.stages.iter().any(|s| s.stage.as_str() == "coat"));
+        let stays = at.0 > closes.0 - 150 * MINUTE_US;
+        if !stays {
+            let kind = Kind::JobMoved(v1::JobMoved { place: "holding".into() });
+            self.say(Micros(at.0 + 8 * MINUTE_US), bay, &[], Some(work.job), kind);
+        }
+        let dry_us = if coated { DRY_H * HOUR_US } else { 20 * MINUTE_US };
+        let curing = Curing { work, bay, dry_at: Micros(at.0 + dry_us) };
+        self.curing.push(curing);
+        Micros(at.0 + 10 * MINUTE_US)
+    }
+}
+
+/// The rest of a stage keeps its name; a separate function so that the borrow is short.
+fn work_stage(_work: &AtWork, stage: &Code) -> Code {
+    stage.clone()
+}
+
+/// Cleaning and correction factors by grade (common practice, design of the trade's own table).
+fn grade_factors(soil: u32, defects: u32) -> (f64, f64) {
+    let cleaning = [0.75, 0.9, 1.0, 1.25, 1.6];
+    let correction = [0.6, 0.8, 1.0, 1.35, 1.9];
+    let at = |table: [f64; 5], grade: u32| {
+        usize::try_from(grade).ok().and_then(|g| table.get(g.saturating_sub(1)).copied()).unwrap_or(1.0)
+    };
+    (at(cleaning, soil), at(correction, defects))
+}
