@@ -279,7 +279,7 @@ impl<'a> Floor<'a> {
         let job = Some(work.job);
         // Now and then nobody touches the terminal for a short stage.
         if whole && !begun && labour_us < 40 * MINUTE_US && chance(&mut self.rng, 4) {
-            work.unrecorded.push((stage, labour_us));
+            work.unrecorded.push((stage.clone(), labour_us));
         } else {
             let start = if begun {
                 Kind::StageResumed(v1::StageResumed { stage: stage.to_string() })
@@ -295,7 +295,7 @@ impl<'a> Floor<'a> {
         }
         if !whole {
             let worked_us = (until.0 - at.0) * i64::try_from(crew.len()).unwrap_or(1);
-            work.left.push_front((work_stage(&work, &stage), labour_us - worked_us, true));
+            work.left.push_front((stage, labour_us - worked_us, true));
         }
         if let Some(place) = self.at_work.get_mut(bay) {
             *place = Some(work);
@@ -465,12 +465,7 @@ impl<'a> Floor<'a> {
     }
 }
 
-/// The rest of a stage keeps its name; a separate function so that the borrow is short.
-fn work_stage(_work: &AtWork, stage: &Code) -> Code {
-    stage.clone()
-}
-
-/// Cleaning and correction factors by grade (common practice, design of the trade's own table).
+/// Cleaning and correction factors by grade (common practice).
 fn grade_factors(soil: u32, defects: u32) -> (f64, f64) {
     let cleaning = [0.75, 0.9, 1.0, 1.25, 1.6];
     let correction = [0.6, 0.8, 1.0, 1.35, 1.9];
