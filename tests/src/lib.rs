@@ -1,4 +1,7 @@
 //! The simulated shop, the demo and what the stories and outside checks share.
 
+pub mod clocks;
+pub mod demo;
 pub mod harness;
+pub mod post;
 pub mod shop;

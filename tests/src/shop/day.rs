@@ -10,9 +10,9 @@ use baywright_terms::catalogue::{Catalogue, JobType, StageKind};
 use baywright_terms::code::Code;
 use baywright_terms::hours;
 use baywright_terms::time::{HOUR_US, MINUTE_US, Micros, SECOND_US};
-use jiff::civil::Date;
+use jiff::civil::{Date, Weekday};
 use jiff::tz::TimeZone;
-use rand::{Rng, RngExt as _};
+use rand::RngExt as _;
 use rand_chacha::ChaCha12Rng;
 
 use super::truth::{self, chance, spread};
@@ -109,9 +109,28 @@ impl<'a> Floor<'a> {
         let midnight = baywright_terms::time::day_range(date, self.zone);
         let open = hours::open_intervals(&shop.open, self.zone, midnight.0, midnight.1);
         let (Some(&(opens, _)), Some(&(_, closes))) = (open.first(), open.last()) else { return };
+        if date.weekday() == Weekday::Monday {
+            self.refill(opens);
+        }
         for bay in 0..self.bays.len() {
             self.let_go(bay, opens);
             self.work_at(bay, opens, closes, last_week);
+        }
+    }
+
+    /// Bottles that nobody meters are filled up at the start of the week.
+    fn refill(&mut self, opens: Micros) {
+        let unmetered: Vec<Code> =
+            self.catalogue.products.iter().filter(|(_, p)| p.unmetered).map(|(code, _)| code.clone()).collect();
+        for product in unmetered {
+            let decimal = self.rng.random_range(20..36) * 100;
+            let kind = Kind::ProductRefilled(v1::ProductRefilled {
+                product: product.to_string(),
+                state: v1::ContainerState::Refilled.into(),
+                amount: Some(v1::Amount { decimal: decimal.to_string(), unit: v1::Unit::Ml.into() }),
+                lot: String::new(),
+            });
+            self.say(Micros(opens.0 + MINUTE_US), 0, &[], None, kind);
         }
     }
 
@@ -417,7 +436,7 @@ impl<'a> Floor<'a> {
         let mut panels: Vec<_> = job_type
             .panels
             .iter()
-            .filter(|p| ["matte", "satin", "gloss"].contains(&p.finish.as_str()))
+            .filter(|p| ["matte", "satin", "gloss", "gelcoat"].contains(&p.finish.as_str()))
             .collect();
         // Matte first: a high spot on matte cannot be polished off.
         panels.sort_by_key(|p| p.finish.as_str() == "gloss");
@@ -453,14 +472,17 @@ impl<'a> Floor<'a> {
             .job_types
             .get(&work.job_type)
             .is_some_and(|t| t.stages.iter().any(|s| s.stage.as_str() == "coat"));
+        if !coated {
+            let gone = Micros(at.0 + 12 * MINUTE_US);
+            self.release(gone, &Curing { work, bay, dry_at: at });
+            return gone;
+        }
         let stays = at.0 > closes.0 - 150 * MINUTE_US;
         if !stays {
             let kind = Kind::JobMoved(v1::JobMoved { place: "holding".into() });
             self.say(Micros(at.0 + 8 * MINUTE_US), bay, &[], Some(work.job), kind);
         }
-        let dry_us = if coated { DRY_H * HOUR_US } else { 20 * MINUTE_US };
-        let curing = Curing { work, bay, dry_at: Micros(at.0 + dry_us) };
-        self.curing.push(curing);
+        self.curing.push(Curing { work, bay, dry_at: Micros(at.0 + DRY_H * HOUR_US) });
         Micros(at.0 + 10 * MINUTE_US)
     }
 }

@@ -12,19 +12,20 @@ use super::{Happening, Manner};
 
 /// The stage in which a product of the example catalogue is used.
 pub fn stage_of(product: &str) -> &'static str {
-    const STAGES: [(&str, &str); 14] = [
+    const STAGES: [(&str, &str); 15] = [
         ("foam", "prewash"),
-        ("shampoo", "prewash"),
+        ("shampoo", "wash"),
         ("alkaline", "decon"),
         ("water-spot", "decon"),
         ("tar", "decon"),
         ("iron", "decon"),
+        ("metal", "metal"),
         ("compound", "polish"),
         ("polish", "polish"),
         ("wipe", "wipe-down"),
-        ("trim", "coat"),
-        ("leather", "coat"),
-        ("glass", "coat"),
+        ("trim", "coat-trim"),
+        ("leather", "coat-trim"),
+        ("glass", "coat-trim"),
         ("coating", "coat"),
         ("topper", "inspect"),
     ];
