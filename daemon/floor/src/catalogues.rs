@@ -2,7 +2,9 @@
 //!
 //! Entries hold from their `valid_from` and are laid over each other in the
 //! order (`valid_from`, seq). Open hours, breaks and zone are never backdated:
-//! they hold from the later of `valid_from` and the receipt.
+//! they hold from the later of `valid_from` and the receipt. The first ones a
+//! shop gives are the exception: there were none before that they could rewrite,
+//! and without them work recorded on day one would stay unreadable for ever.
 
 use baywright_terms::catalogue::{Catalogue, Shop};
 use baywright_terms::code::Code;
@@ -17,6 +19,7 @@ use crate::shop_day::{ShopDay, Week};
 struct Change {
     valid_from: Micros,
     seq: Seq,
+    received: Micros,
     /// From when its open hours, breaks and zone hold.
     hours_from: Micros,
     event: EventId,
@@ -97,6 +100,7 @@ impl Catalogues {
         self.changes.push(Change {
             valid_from,
             seq,
+            received,
             hours_from: valid_from.max(received),
             event,
             changed,
@@ -132,6 +136,14 @@ impl Catalogues {
     }
 
     fn rebuild(&mut self) {
+        let first = self.changes.iter().filter(|c| c.changed.shop.is_some()).map(|c| c.seq).min();
+        for change in &mut self.changes {
+            change.hours_from = if Some(change.seq) == first {
+                change.valid_from
+            } else {
+                change.valid_from.max(change.received)
+            };
+        }
         let mut instants: Vec<Micros> = self
             .changes
             .iter()
