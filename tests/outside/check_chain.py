@@ -43,9 +43,9 @@ def main(binary):
     db = sqlite3.connect(log)
     for (name,) in db.execute("SELECT name FROM sqlite_master WHERE type = 'trigger'").fetchall():
         db.execute(f'DROP TRIGGER "{name}"')
-    record = bytearray(db.execute("SELECT record FROM log WHERE seq = 31").fetchone()[0])
+    record = bytearray(db.execute("SELECT record FROM record WHERE seq = 31").fetchone()[0])
     record[-1] ^= 1
-    db.execute("UPDATE log SET record = ? WHERE seq = 31", (bytes(record),))
+    db.execute("UPDATE record SET record = ? WHERE seq = 31", (bytes(record),))
     db.commit()
     db.close()
     bad = verify(log)

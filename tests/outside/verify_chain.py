@@ -15,10 +15,10 @@ import sys
 
 def main(path):
     db = sqlite3.connect(f"file:{path}?mode=ro&immutable=1", uri=True)
-    (log_id,) = db.execute("SELECT value FROM meta WHERE key = 'log_id'").fetchone()
+    (log_id,) = db.execute("SELECT log_id FROM meta").fetchone()
     head = hashlib.sha256(log_id).digest()
     expected_seq = 1
-    for seq, record, stored in db.execute("SELECT seq, record, hash FROM log ORDER BY seq"):
+    for seq, record, stored in db.execute("SELECT seq, record, hash FROM record ORDER BY seq"):
         if seq != expected_seq:
             sys.exit(f"seq {expected_seq} is missing")
         head = hashlib.sha256(head + record).digest()
