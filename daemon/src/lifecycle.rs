@@ -49,6 +49,14 @@ const CALLS_PER_CONNECTION_MAX: usize = 64;
 /// Streams of one connection open at once.
 const STREAMS_PER_CONNECTION_MAX: u32 = 256;
 
+/// What a stream may send before it is read, and all streams of a connection
+/// together. The HTTP/2 library closes a connection whose unread small frames
+/// cost more than half the connection's window (256 bytes less the frame, for
+/// each); a stream of posts at full speed must be held back by its own window
+/// long before: 64 KiB of the smallest posts cost about 200 KiB.
+const STREAM_WINDOW_BYTES: u32 = 64 * 1024;
+const CONNECTION_WINDOW_BYTES: u32 = 4 * 1024 * 1024;
+
 /// How often a silent peer is asked whether it lives, and how long it may
 /// think about it: a bay whose cable was pulled is noticed within 20 seconds.
 const KEEP_ALIVE_MS: u64 = 10_000;
@@ -310,6 +318,8 @@ pub(crate) fn server() -> tonic::transport::Server {
     tonic::transport::Server::builder()
         .concurrency_limit_per_connection(CALLS_PER_CONNECTION_MAX)
         .max_concurrent_streams(STREAMS_PER_CONNECTION_MAX)
+        .initial_stream_window_size(STREAM_WINDOW_BYTES)
+        .initial_connection_window_size(CONNECTION_WINDOW_BYTES)
         .http2_keepalive_interval(Some(Duration::from_millis(KEEP_ALIVE_MS)))
         .http2_keepalive_timeout(Some(Duration::from_millis(KEEP_ALIVE_ANSWER_MS_MAX)))
 }

@@ -97,7 +97,7 @@ def check(names, binary, title, events_path, expected_path, intervals=False):
                 per_stage.setdefault(stage.stage, 0.0)
                 per_stage[stage.stage] += stage.actual_us / 1e6
         compare(wanted, expected, durations, labour, busy, per_stage, intervals)
-        print(f"ok: {title}: {len(cases)} cases, {posted} posts; durations as {expected['status'].split(',')[0]}")
+        print(f"ok: {title}: {len(cases)} cases, {posted} posts; durations as {expected['status'].split(' (')[0]}")
     finally:
         daemon.stop()
 
