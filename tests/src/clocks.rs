@@ -19,7 +19,12 @@ pub struct StoryClocks {
 impl StoryClocks {
     /// A bay that booted at `booted`; its wall clock is off by `wall_error_us`.
     pub fn new(boot_id: &str, booted: Micros, wall_error_us: i64) -> Self {
-        Self { machine: MachineClocks::default(), wall_error_us, booted, boot_id: boot_id.to_owned() }
+        Self {
+            machine: MachineClocks::default(),
+            wall_error_us,
+            booted,
+            boot_id: boot_id.to_owned(),
+        }
     }
 
     /// What the clocks read at a true instant.

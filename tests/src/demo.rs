@@ -60,7 +60,13 @@ fn demo(args: &Args) -> Result<()> {
     let zone_name = catalogue.shop.as_ref().map_or("UTC", |s| s.zone.as_str());
     let zone = baywright_terms::time::zone(zone_name)?;
     let now = Micros(MachineClocks::default().wall_us());
-    let shop = shop::simulate(&catalogue, &zone, now.civil(&zone).date(), args.weeks, args.seed);
+    let shop = shop::simulate(
+        &catalogue,
+        &zone,
+        now.civil(&zone).date(),
+        args.weeks,
+        args.seed,
+    );
     let week = Week::of_date(shop.last_week);
     println!(
         "An invented shop: {} bays, {} workers, {} weeks up to {week}, seed {}.",
@@ -70,7 +76,11 @@ fn demo(args: &Args) -> Result<()> {
         args.seed
     );
     let daemon = Daemon::start(&binary, &home.join("server"))?;
-    println!("A daemon listens on {} and keeps its log in {}.", daemon.address, daemon.data.display());
+    println!(
+        "A daemon listens on {} and keeps its log in {}.",
+        daemon.address,
+        daemon.data.display()
+    );
     let outcome = tell(&binary, &home, &daemon, &shop, &zone, week);
     let stopped = daemon.stop();
     outcome?;
@@ -82,21 +92,40 @@ fn demo(args: &Args) -> Result<()> {
 /// The folder for everything: asked for and empty, or temporary.
 fn home(args: &Args) -> Result<PathBuf> {
     let Some(folder) = &args.keep else {
-        return Ok(tempfile::Builder::new().prefix("baywright-demo-").tempdir()?.keep());
+        return Ok(tempfile::Builder::new()
+            .prefix("baywright-demo-")
+            .tempdir()?
+            .keep());
     };
     std::fs::create_dir_all(folder)?;
     let folder = folder.canonicalize()?;
     let empty = std::fs::read_dir(&folder)?.next().is_none();
-    ensure!(empty, "{} is not empty; name a new folder, so that no data of yours is touched", folder.display());
+    ensure!(
+        empty,
+        "{} is not empty; name a new folder, so that no data of yours is touched",
+        folder.display()
+    );
     Ok(folder)
 }
 
 /// Applies the catalogue, posts everything, prints the week.
-fn tell(binary: &Path, home: &Path, daemon: &Daemon, shop: &Shop, zone: &TimeZone, week: Week) -> Result<()> {
+fn tell(
+    binary: &Path,
+    home: &Path,
+    daemon: &Daemon,
+    shop: &Shop,
+    zone: &TimeZone,
+    week: Week,
+) -> Result<()> {
     apply_catalogue(binary, home, daemon, shop, zone)?;
-    let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build()?;
+    let runtime = tokio::runtime::Builder::new_current_thread()
+        .enable_all()
+        .build()?;
     let bar = ProgressBar::new(u64::try_from(shop.happenings.len()).unwrap_or(u64::MAX));
-    bar.set_style(ProgressStyle::with_template("{msg} [{bar:40}] {pos} of {len} posts, {eta} left")?.progress_chars("=> "));
+    bar.set_style(
+        ProgressStyle::with_template("{msg} [{bar:40}] {pos} of {len} posts, {eta} left")?
+            .progress_chars("=> "),
+    );
     let mut poster = Poster::new(binary, &daemon.address, zone, home, shop)?;
     let by_command = runtime.block_on(async {
         for happening in &shop.happenings {
@@ -115,18 +144,45 @@ fn tell(binary: &Path, home: &Path, daemon: &Daemon, shop: &Shop, zone: &TimeZon
     );
     println!();
     let folder = home.join("owner");
-    show(binary, &folder, &daemon.address, &["week", &week.to_string()])
+    show(
+        binary,
+        &folder,
+        &daemon.address,
+        &["week", &week.to_string()],
+    )
 }
 
-fn apply_catalogue(binary: &Path, home: &Path, daemon: &Daemon, shop: &Shop, zone: &TimeZone) -> Result<()> {
+fn apply_catalogue(
+    binary: &Path,
+    home: &Path,
+    daemon: &Daemon,
+    shop: &Shop,
+    zone: &TimeZone,
+) -> Result<()> {
     let folder = home.join("owner");
     std::fs::create_dir_all(&folder)?;
     let file = folder.join("shop.toml");
     std::fs::write(&file, EXAMPLE)?;
-    let first = shop.happenings.first().map_or(Micros(0), |h| h.at).civil(zone).date();
-    let args = ["catalogue".into(), "apply".into(), file.into_os_string(), "--yes".into(), "--from".into(), first.to_string().into()];
+    let first = shop
+        .happenings
+        .first()
+        .map_or(Micros(0), |h| h.at)
+        .civil(zone)
+        .date();
+    let args = [
+        "catalogue".into(),
+        "apply".into(),
+        file.into_os_string(),
+        "--yes".into(),
+        "--from".into(),
+        first.to_string().into(),
+    ];
     let output = harness::bay::<_, OsString>(binary, &folder, &daemon.address, "", args)?;
-    ensure!(output.status.success(), "the catalogue was not taken: {}", String::from_utf8_lossy(&output.stderr));
+    ensure!(
+        output.status.success(),
+        "the catalogue was not taken: {}",
+        String::from_utf8_lossy(&output.stderr)
+    );
     Ok(())
 }
 
@@ -138,7 +194,11 @@ fn show(binary: &Path, folder: &Path, address: &str, args: &[&str]) -> Result<()
         .args(["--server", address])
         .env("BAYWRIGHT_DATA", folder)
         .status()?;
-    ensure!(status.success(), "`bay {}` ended with {status}", args.join(" "));
+    ensure!(
+        status.success(),
+        "`bay {}` ended with {status}",
+        args.join(" ")
+    );
     Ok(())
 }
 
@@ -146,10 +206,19 @@ fn what_next(binary: &Path, home: &Path, shop: &Shop, week: Week) {
     let program = binary.display();
     let data = home.join("server");
     println!();
-    println!("The data stays in {}. To go on, start the daemon again in one terminal:", home.display());
-    println!("    {program} as-baywrightd serve --data {}", data.display());
+    println!(
+        "The data stays in {}. To go on, start the daemon again in one terminal:",
+        home.display()
+    );
+    println!(
+        "    {program} as-baywrightd serve --data {}",
+        data.display()
+    );
     println!("and in another:");
-    println!("    alias bay='BAYWRIGHT_DATA={} BAYWRIGHT_BAY=bay-1 {program} as-bay'", home.join("owner").display());
+    println!(
+        "    alias bay='BAYWRIGHT_DATA={} BAYWRIGHT_BAY=bay-1 {program} as-bay'",
+        home.join("owner").display()
+    );
     println!("    bay                       # what is on in bay-1, and the likely next facts");
     println!("    bay week {}         # the week before", week.previous());
     println!("    bay job {:<17} # one job's story", shop.jobs.len());

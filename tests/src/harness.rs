@@ -29,7 +29,14 @@ impl Daemon {
             .append(true)
             .open(data.with_extension("stderr"))?;
         let mut child = Command::new(binary)
-            .args([AS_DAEMON, "serve", "--listen", "127.0.0.1:0", "--json", "--data"])
+            .args([
+                AS_DAEMON,
+                "serve",
+                "--listen",
+                "127.0.0.1:0",
+                "--json",
+                "--data",
+            ])
             .arg(data)
             .env_remove("BAYWRIGHT_DATA")
             .stdin(Stdio::null())
@@ -38,7 +45,10 @@ impl Daemon {
             .spawn()
             .context("the daemon could not be started")?;
         let mut line = String::new();
-        let out = child.stdout.take().context("the daemon has no standard output")?;
+        let out = child
+            .stdout
+            .take()
+            .context("the daemon has no standard output")?;
         BufReader::new(out).read_line(&mut line)?;
         let ready: serde_json::Value = match serde_json::from_str(&line) {
             Ok(ready) => ready,
@@ -47,8 +57,14 @@ impl Daemon {
                 bail!("the daemon ended with {status} before it was ready ({error}): {line:?}");
             }
         };
-        let address = ready["listening"].as_str().context("no `listening` in the first line")?;
-        Ok(Self { address: address.to_owned(), data: data.to_owned(), child })
+        let address = ready["listening"]
+            .as_str()
+            .context("no `listening` in the first line")?;
+        Ok(Self {
+            address: address.to_owned(),
+            data: data.to_owned(),
+            child,
+        })
     }
 
     /// Ends it at once, as a power cut would end the process (SIGKILL).
@@ -60,7 +76,9 @@ impl Daemon {
 
     /// Asks it to stop (SIGTERM) and waits.
     pub fn stop(mut self) -> Result<()> {
-        let asked = Command::new("kill").arg(self.child.id().to_string()).status()?;
+        let asked = Command::new("kill")
+            .arg(self.child.id().to_string())
+            .status()?;
         ensure!(asked.success(), "the daemon could not be asked to stop");
         let status = self.child.wait()?;
         ensure!(status.success(), "the daemon stopped with {status}");

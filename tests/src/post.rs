@@ -52,7 +52,13 @@ pub struct Poster<'a> {
 
 impl<'a> Poster<'a> {
     /// One device for each bay, under `home`.
-    pub fn new(binary: &'a Path, address: &'a str, zone: &'a TimeZone, home: &Path, shop: &Shop) -> Result<Self> {
+    pub fn new(
+        binary: &'a Path,
+        address: &'a str,
+        zone: &'a TimeZone,
+        home: &Path,
+        shop: &Shop,
+    ) -> Result<Self> {
         let first = shop.happenings.first().map_or(Micros(0), |h| h.at);
         let booted = first.saturating_sub(24 * HOUR_US);
         let mut bays = Vec::new();
@@ -60,12 +66,31 @@ impl<'a> Poster<'a> {
             let folder = home.join(code.as_str());
             std::fs::create_dir_all(&folder)?;
             let wall_error_us = if index == 2 { WRONG_CLOCK_US } else { 0 };
-            let clocks = Arc::new(StoryClocks::new(&format!("story-{code}"), booted, wall_error_us));
+            let clocks = Arc::new(StoryClocks::new(
+                &format!("story-{code}"),
+                booted,
+                wall_error_us,
+            ));
             let device = Device::open_named(&folder, Arc::clone(&clocks) as Arc<_>, code.as_str())?;
             let server: Server = address.parse()?;
-            bays.push(Bay { code: code.clone(), folder, clocks, device, link: Link::new(server), last_use: None, offline: false });
+            bays.push(Bay {
+                code: code.clone(),
+                folder,
+                clocks,
+                device,
+                link: Link::new(server),
+                last_use: None,
+                offline: false,
+            });
         }
-        Ok(Self { binary, address, zone, bays, openings: BTreeMap::new(), by_command: 0 })
+        Ok(Self {
+            binary,
+            address,
+            zone,
+            bays,
+            openings: BTreeMap::new(),
+            by_command: 0,
+        })
     }
 
     /// Posts one happening.
@@ -76,7 +101,10 @@ impl<'a> Poster<'a> {
             return self.post_by_command(happening, &line);
         }
         let mut fact = self.fact(shop, happening)?;
-        let bay = self.bays.get_mut(happening.bay).context("a bay of the shop")?;
+        let bay = self
+            .bays
+            .get_mut(happening.bay)
+            .context("a bay of the shop")?;
         if happening.manner == Manner::StrikesLastUse
             && let Kind::StruckOut(strike) = fact.kind.as_mut().context("a kind")?
         {
@@ -91,7 +119,11 @@ impl<'a> Poster<'a> {
                 // The network is back.
                 bay.device.deliver(&mut bay.link).await?;
             }
-            match bay.device.post(&mut bay.link, fact, &How::default()).await? {
+            match bay
+                .device
+                .post(&mut bay.link, fact, &How::default())
+                .await?
+            {
                 Posted::Acknowledged(acknowledged) => acknowledged.receipt.event_id,
                 Posted::Kept { why, .. } => bail!("{} lost its daemon: {why}", bay.code),
             }
@@ -118,7 +150,9 @@ impl<'a> Poster<'a> {
         let mut kind = happening.kind.clone();
         let opening = |job: usize| {
             let id = self.openings.get(&job).cloned()?;
-            Some(v1::JobRef { job: Some(v1::job_ref::Job::OpeningEventId(id)) })
+            Some(v1::JobRef {
+                job: Some(v1::job_ref::Job::OpeningEventId(id)),
+            })
         };
         let mut job = None;
         if let Some(index) = happening.job {
@@ -127,7 +161,10 @@ impl<'a> Poster<'a> {
                 opened.comeback_of = vehicle.comeback_of.and_then(opening);
             } else {
                 job = opening(index);
-                ensure!(job.is_some(), "job {index} was not opened before it was worked on");
+                ensure!(
+                    job.is_some(),
+                    "job {index} was not opened before it was worked on"
+                );
             }
         }
         Ok(v1::Fact {
@@ -142,7 +179,8 @@ impl<'a> Poster<'a> {
 
     /// The line a person would type for a happening, where there is one.
     fn as_command(&self, happening: &Happening) -> Option<Vec<String>> {
-        let words = |parts: &[&str]| Some(parts.iter().map(|p| (*p).to_owned()).collect::<Vec<_>>());
+        let words =
+            |parts: &[&str]| Some(parts.iter().map(|p| (*p).to_owned()).collect::<Vec<_>>());
         match &happening.kind {
             Kind::StageStarted(start) => words(&["start", &start.stage]),
             Kind::StageFinished(done) => words(&["done", &done.stage]),
@@ -159,7 +197,10 @@ impl<'a> Poster<'a> {
     }
 
     fn post_by_command(&mut self, happening: &Happening, line: &[String]) -> Result<()> {
-        let bay = self.bays.get_mut(happening.bay).context("a bay of the shop")?;
+        let bay = self
+            .bays
+            .get_mut(happening.bay)
+            .context("a bay of the shop")?;
         bay.offline = true;
         let mut args: Vec<String> = line.to_vec();
         let civil = happening.at.civil(self.zone);
@@ -168,7 +209,14 @@ impl<'a> Poster<'a> {
         args.push("--anyway".into());
         if !happening.by.is_empty() {
             args.push("--by".into());
-            args.push(happening.by.iter().map(Code::as_str).collect::<Vec<_>>().join(","));
+            args.push(
+                happening
+                    .by
+                    .iter()
+                    .map(Code::as_str)
+                    .collect::<Vec<_>>()
+                    .join(","),
+            );
         }
         let output = harness::bay(self.binary, &bay.folder, NOWHERE, bay.code.as_str(), &args)?;
         ensure!(

@@ -22,7 +22,10 @@ const BAYS: usize = 4;
 const PATIENCE: Duration = Duration::from_secs(60);
 
 fn from_environment(name: &str, default: u64) -> u64 {
-    std::env::var(name).ok().and_then(|v| v.parse().ok()).unwrap_or(default)
+    std::env::var(name)
+        .ok()
+        .and_then(|v| v.parse().ok())
+        .unwrap_or(default)
 }
 
 /// One bay: posts without end, each post again until it is acknowledged.
@@ -41,10 +44,22 @@ impl Bay {
         let stages = ["prewash", "decon", "dry", "polish", "coat"];
         let stage = stages[self.rng.random_range(0..stages.len())].to_owned();
         let kind = match self.rng.random_range(0..10) {
-            0 => Kind::JobOpened(v1::JobOpened { vehicle: "under load".into(), job_type: "unsorted".into(), ..Default::default() }),
-            1 => Kind::JobMoved(v1::JobMoved { place: self.device.clone() }),
-            2..5 => Kind::StageStarted(v1::StageStarted { stage, ..Default::default() }),
-            5..8 => Kind::StageFinished(v1::StageFinished { stage, ..Default::default() }),
+            0 => Kind::JobOpened(v1::JobOpened {
+                vehicle: "under load".into(),
+                job_type: "unsorted".into(),
+                ..Default::default()
+            }),
+            1 => Kind::JobMoved(v1::JobMoved {
+                place: self.device.clone(),
+            }),
+            2..5 => Kind::StageStarted(v1::StageStarted {
+                stage,
+                ..Default::default()
+            }),
+            5..8 => Kind::StageFinished(v1::StageFinished {
+                stage,
+                ..Default::default()
+            }),
             8 => Kind::ProductUsed(v1::ProductUsed {
                 product: "iron-remover".into(),
                 quantity: Some(v1::product_used::Quantity::Amount(v1::Amount {
@@ -53,7 +68,9 @@ impl Bay {
                 })),
                 ..Default::default()
             }),
-            _ => Kind::Noted(v1::Noted { text: format!("note {}", self.device_seq) }),
+            _ => Kind::Noted(v1::Noted {
+                text: format!("note {}", self.device_seq),
+            }),
         };
         v1::Fact {
             clocks: Some(clocks.clone()),
@@ -71,15 +88,23 @@ impl Bay {
         let mut boot_us = 1_000_000;
         while !stop.load(Ordering::Relaxed) {
             boot_us += 1_000;
-            let wall_us = jiff::Timestamp::UNIX_EPOCH.as_microsecond() + 1_700_000_000_000_000 + boot_us;
-            let clocks = v1::Clocks { wall_us, boot_id: format!("boot-{}", self.device), boot_us };
+            let wall_us =
+                jiff::Timestamp::UNIX_EPOCH.as_microsecond() + 1_700_000_000_000_000 + boot_us;
+            let clocks = v1::Clocks {
+                wall_us,
+                boot_id: format!("boot-{}", self.device),
+                boot_us,
+            };
             let fact = self.fact(&clocks);
             self.device_seq += 1;
             let post = v1::Post {
-                event_id: uuid::Builder::from_unix_timestamp_millis(1_700_000_000_000 + self.device_seq, &self.rng.random())
-                    .into_uuid()
-                    .into_bytes()
-                    .to_vec(),
+                event_id: uuid::Builder::from_unix_timestamp_millis(
+                    1_700_000_000_000 + self.device_seq,
+                    &self.rng.random(),
+                )
+                .into_uuid()
+                .into_bytes()
+                .to_vec(),
                 device_seq: self.device_seq,
                 previous_device_seq: self.acknowledged_seq,
                 fact: fact.encode_to_vec(),
@@ -96,18 +121,28 @@ impl Bay {
     }
 
     /// Sends one post until its receipt comes back, over any number of daemons.
-    async fn until_acknowledged(&self, post: &v1::Post, address: &mut watch::Receiver<String>) -> u64 {
+    async fn until_acknowledged(
+        &self,
+        post: &v1::Post,
+        address: &mut watch::Receiver<String>,
+    ) -> u64 {
         let attempt = async {
             loop {
                 let at = format!("http://{}", address.borrow_and_update().clone());
                 if let Ok(mut client) = IntakeServiceClient::connect(at).await {
                     loop {
-                        let request = v1::PostRequest { post: Some(post.clone()) };
+                        let request = v1::PostRequest {
+                            post: Some(post.clone()),
+                        };
                         match client.post(request).await {
-                            Ok(answer) => return answer.into_inner().receipt.expect("a receipt").seq,
+                            Ok(answer) => {
+                                return answer.into_inner().receipt.expect("a receipt").seq;
+                            }
                             Err(status) if status.code() == tonic::Code::ResourceExhausted => {}
                             Err(status) if is_transport(&status) => break,
-                            Err(status) => panic!("{}: a post was refused: {status:?}", self.device),
+                            Err(status) => {
+                                panic!("{}: a post was refused: {status:?}", self.device)
+                            }
                         }
                     }
                 }
@@ -115,12 +150,20 @@ impl Bay {
                 address.changed().await.expect("the story goes on");
             }
         };
-        tokio::time::timeout(PATIENCE, attempt).await.expect("the daemon came back")
+        tokio::time::timeout(PATIENCE, attempt)
+            .await
+            .expect("the daemon came back")
     }
 }
 
 fn is_transport(status: &tonic::Status) -> bool {
-    matches!(status.code(), tonic::Code::Unavailable | tonic::Code::Unknown | tonic::Code::Internal | tonic::Code::Cancelled)
+    matches!(
+        status.code(),
+        tonic::Code::Unavailable
+            | tonic::Code::Unknown
+            | tonic::Code::Internal
+            | tonic::Code::Cancelled
+    )
 }
 
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]
@@ -150,7 +193,9 @@ async fn a_killed_daemon_loses_no_acknowledged_event_and_doubles_none() {
     for _ in 0..kills {
         // The moment of the kill is the point of the story; nothing waits on it.
         let moment = Duration::from_micros(rng.random_range(500..120_000));
-        tokio::time::timeout(moment, std::future::pending::<()>()).await.expect_err("a moment passes");
+        tokio::time::timeout(moment, std::future::pending::<()>())
+            .await
+            .expect_err("a moment passes");
         daemon.kill().expect("a kill");
         daemon = Daemon::start(crate::binary(), &data).expect("the daemon comes back by itself");
         announce.send_replace(daemon.address.clone());
@@ -163,27 +208,59 @@ async fn a_killed_daemon_loses_no_acknowledged_event_and_doubles_none() {
     let logged = all_records(&daemon.address).await;
     daemon.stop().expect("a clean stop");
 
-    println!("{} acknowledged, {} in the log", receipts.len(), logged.len());
-    assert!(receipts.len() as u64 > kills, "the bays were under way between kills");
+    println!(
+        "{} acknowledged, {} in the log",
+        receipts.len(),
+        logged.len()
+    );
+    assert!(
+        receipts.len() as u64 > kills,
+        "the bays were under way between kills"
+    );
     let mut seen = BTreeMap::new();
     for (at, (seq, event_id)) in logged.iter().enumerate() {
         assert_eq!(*seq, at as u64 + 1, "seqs have no gap");
-        assert!(seen.insert(event_id.clone(), *seq).is_none(), "seq {seq} is there twice");
+        assert!(
+            seen.insert(event_id.clone(), *seq).is_none(),
+            "seq {seq} is there twice"
+        );
     }
     for (event_id, seq) in &receipts {
-        assert_eq!(seen.get(event_id), Some(seq), "an acknowledged event is where its receipt said");
+        assert_eq!(
+            seen.get(event_id),
+            Some(seq),
+            "an acknowledged event is where its receipt said"
+        );
     }
     let verify = daemon_command(crate::binary(), &["verify"], &data).expect("verify runs");
-    assert!(verify.status.success(), "{}", String::from_utf8_lossy(&verify.stderr));
-    let rebuild = daemon_command(crate::binary(), &["rebuild", "--check"], &data).expect("rebuild runs");
-    assert!(rebuild.status.success(), "rebuild gives other rows: {}", String::from_utf8_lossy(&rebuild.stderr));
+    assert!(
+        verify.status.success(),
+        "{}",
+        String::from_utf8_lossy(&verify.stderr)
+    );
+    let rebuild =
+        daemon_command(crate::binary(), &["rebuild", "--check"], &data).expect("rebuild runs");
+    assert!(
+        rebuild.status.success(),
+        "rebuild gives other rows: {}",
+        String::from_utf8_lossy(&rebuild.stderr)
+    );
 }
 
 async fn all_records(address: &str) -> Vec<(u64, Vec<u8>)> {
     use v1::floor_service_client::FloorServiceClient;
-    let mut client = FloorServiceClient::connect(format!("http://{address}")).await.expect("the daemon answers");
-    let request = v1::WatchRequest { after_seq: 0, follow: false };
-    let mut stream = client.watch(request).await.expect("the log can be read").into_inner();
+    let mut client = FloorServiceClient::connect(format!("http://{address}"))
+        .await
+        .expect("the daemon answers");
+    let request = v1::WatchRequest {
+        after_seq: 0,
+        follow: false,
+    };
+    let mut stream = client
+        .watch(request)
+        .await
+        .expect("the log can be read")
+        .into_inner();
     let mut all = Vec::new();
     while let Some(entry) = stream.message().await.expect("the stream ends well") {
         let record = entry.decoded.expect("a decoded record");

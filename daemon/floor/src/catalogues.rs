@@ -136,7 +136,12 @@ impl Catalogues {
     }
 
     fn rebuild(&mut self) {
-        let first = self.changes.iter().filter(|c| c.changed.shop.is_some()).map(|c| c.seq).min();
+        let first = self
+            .changes
+            .iter()
+            .filter(|c| c.changed.shop.is_some())
+            .map(|c| c.seq)
+            .min();
         for change in &mut self.changes {
             change.hours_from = if Some(change.seq) == first {
                 change.valid_from

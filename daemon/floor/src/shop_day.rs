@@ -25,8 +25,9 @@ pub struct ShopDay {
 /// Open hours and breaks of a week, prepared for looking up.
 ///
 /// Hours that touch are one opening, also across midnight, and belong to the
-/// day on which they begin. Without hours, or when the shop never closes, a
-/// shop day ends at midnight.
+/// day on which they begin. Without hours, or when the shop never closes,
+/// nobody knows when the shop opens again: whatever ends within 24 hours of its
+/// beginning is believed, and what does not is cut at midnight.
 #[derive(Debug, Clone, Default)]
 pub(crate) struct Week {
     /// Minutes from Monday of the week in question, over the week before it to two weeks after.
@@ -108,10 +109,9 @@ impl Week {
                 next_opening: instant(zone, monday, opening)?,
             });
         }
-        let midnight = instant(zone, monday, (weekday + 1) * DAY_MIN)?;
         Some(ShopDay {
-            closing: midnight,
-            next_opening: midnight,
+            closing: instant(zone, monday, (weekday + 1) * DAY_MIN)?,
+            next_opening: Micros(at.0.saturating_add(24 * HOUR_US)),
         })
     }
 
@@ -254,11 +254,12 @@ mod tests {
     }
 
     #[test]
-    fn without_hours_or_when_never_closed_a_shop_day_ends_at_midnight() {
+    fn without_hours_or_when_never_closed_a_day_is_believed_and_the_cut_is_at_midnight() {
         let midnight = at("2026-11-24T00:00");
+        let a_day_later = at("2026-11-24T09:00");
         let always: Vec<(u8, u16, u16)> = (1..=7).map(|d| (d, 0, 1440)).collect();
         for open in [&[][..], &always] {
-            assert_eq!(day(open, "2026-11-23T09:00"), (midnight, midnight));
+            assert_eq!(day(open, "2026-11-23T09:00"), (midnight, a_day_later));
         }
     }
 

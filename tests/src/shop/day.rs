@@ -100,15 +100,26 @@ impl<'a> Floor<'a> {
     }
 
     fn say(&mut self, at: Micros, bay: usize, by: &[Code], job: Option<usize>, kind: Kind) {
-        self.happenings.push(Happening { at, bay, by: by.to_vec(), job, kind, manner: Manner::Online });
+        self.happenings.push(Happening {
+            at,
+            bay,
+            by: by.to_vec(),
+            job,
+            kind,
+            manner: Manner::Online,
+        });
     }
 
     /// A day at every bay; nothing happens while the shop is closed.
     pub fn work_a_day(&mut self, date: Date, last_week: bool) {
-        let Some(shop) = &self.catalogue.shop else { return };
+        let Some(shop) = &self.catalogue.shop else {
+            return;
+        };
         let midnight = baywright_terms::time::day_range(date, self.zone);
         let open = hours::open_intervals(&shop.open, self.zone, midnight.0, midnight.1);
-        let (Some(&(opens, _)), Some(&(_, closes))) = (open.first(), open.last()) else { return };
+        let (Some(&(opens, _)), Some(&(_, closes))) = (open.first(), open.last()) else {
+            return;
+        };
         if date.weekday() == Weekday::Monday {
             self.refill(opens);
         }
@@ -120,14 +131,22 @@ impl<'a> Floor<'a> {
 
     /// Bottles that nobody meters are filled up at the start of the week.
     fn refill(&mut self, opens: Micros) {
-        let unmetered: Vec<Code> =
-            self.catalogue.products.iter().filter(|(_, p)| p.unmetered).map(|(code, _)| code.clone()).collect();
+        let unmetered: Vec<Code> = self
+            .catalogue
+            .products
+            .iter()
+            .filter(|(_, p)| p.unmetered)
+            .map(|(code, _)| code.clone())
+            .collect();
         for product in unmetered {
             let decimal = self.rng.random_range(20..36) * 100;
             let kind = Kind::ProductRefilled(v1::ProductRefilled {
                 product: product.to_string(),
                 state: v1::ContainerState::Refilled.into(),
-                amount: Some(v1::Amount { decimal: decimal.to_string(), unit: v1::Unit::Ml.into() }),
+                amount: Some(v1::Amount {
+                    decimal: decimal.to_string(),
+                    unit: v1::Unit::Ml.into(),
+                }),
                 lot: String::new(),
             });
             self.say(Micros(opens.0 + MINUTE_US), 0, &[], None, kind);
@@ -136,8 +155,9 @@ impl<'a> Floor<'a> {
 
     /// Vehicles whose cure is over leave in the morning.
     fn let_go(&mut self, bay: usize, opens: Micros) {
-        let (ready, rest): (Vec<_>, Vec<_>) =
-            std::mem::take(&mut self.curing).into_iter().partition(|c| c.bay == bay && c.dry_at <= Micros(opens.0 + 2 * HOUR_US));
+        let (ready, rest): (Vec<_>, Vec<_>) = std::mem::take(&mut self.curing)
+            .into_iter()
+            .partition(|c| c.bay == bay && c.dry_at <= Micros(opens.0 + 2 * HOUR_US));
         self.curing = rest;
         for curing in ready {
             let minute = self.rng.random_range(5..60);
@@ -150,7 +170,10 @@ impl<'a> Floor<'a> {
         let job = Some(curing.work.job);
         for (stage, labour_us) in &curing.work.unrecorded {
             let (declaration, about_us) = match self.rng.random_range(0..10) {
-                0..6 => (v1::Declaration::DoneAbout, minutes(*labour_us) / 5 * 5 * MINUTE_US),
+                0..6 => (
+                    v1::Declaration::DoneAbout,
+                    minutes(*labour_us) / 5 * 5 * MINUTE_US,
+                ),
                 6..8 => (v1::Declaration::Unknown, 0),
                 // Left for the owner to settle.
                 _ => continue,
@@ -162,7 +185,13 @@ impl<'a> Floor<'a> {
             });
             self.say(Micros(at.0 - 30 * SECOND_US), curing.bay, &[], job, kind);
         }
-        self.say(at, curing.bay, &[], job, Kind::JobReleased(v1::JobReleased {}));
+        self.say(
+            at,
+            curing.bay,
+            &[],
+            job,
+            Kind::JobReleased(v1::JobReleased {}),
+        );
     }
 
     fn work_at(&mut self, bay: usize, opens: Micros, closes: Micros, last_week: bool) {
@@ -183,25 +212,40 @@ impl<'a> Floor<'a> {
         if let Some(product) = mix
             && chance(&mut self.rng, 55)
         {
-            let kind = Kind::MixDumped(v1::MixDumped { product: product.to_string(), ..Default::default() });
+            let kind = Kind::MixDumped(v1::MixDumped {
+                product: product.to_string(),
+                ..Default::default()
+            });
             self.say(Micros(closes.0 - 4 * MINUTE_US), bay, &[lead], None, kind);
         }
     }
 
     /// The worker who answers for a bay.
     fn lead(&self, bay: usize) -> Code {
-        self.workers.get(bay).cloned().unwrap_or_else(|| Code::new("someone"))
+        self.workers
+            .get(bay)
+            .cloned()
+            .unwrap_or_else(|| Code::new("someone"))
     }
 
     fn morning_mix(&mut self, bay: usize, lead: &Code, at: Micros) -> Option<Code> {
-        let (code, product) =
-            self.catalogue.products.iter().find(|(code, p)| p.ratio.is_some() && code.as_str().contains("alkaline"))?;
+        let (code, product) = self
+            .catalogue
+            .products
+            .iter()
+            .find(|(code, p)| p.ratio.is_some() && code.as_str().contains("alkaline"))?;
         let ratio = product.ratio?;
         let code = code.clone();
         let kind = Kind::MixMade(v1::MixMade {
             product: code.to_string(),
-            ratio: Some(v1::Ratio { water_parts: ratio.water_parts.to_string(), product_parts: ratio.product_parts.to_string() }),
-            volume: Some(v1::Amount { decimal: "4".into(), unit: v1::Unit::L.into() }),
+            ratio: Some(v1::Ratio {
+                water_parts: ratio.water_parts.to_string(),
+                product_parts: ratio.product_parts.to_string(),
+            }),
+            volume: Some(v1::Amount {
+                decimal: "4".into(),
+                unit: v1::Unit::L.into(),
+            }),
             additions: Vec::new(),
         });
         self.say(at, bay, std::slice::from_ref(lead), None, kind);
@@ -209,8 +253,16 @@ impl<'a> Floor<'a> {
     }
 
     fn pick_type(&mut self) -> Option<(Code, &'a JobType)> {
-        let types: Vec<(&Code, &JobType)> = self.catalogue.job_types.iter().filter(|(_, t)| !t.retired).collect();
-        let total: u32 = types.iter().map(|(code, _)| truth::of(code.as_str()).frequency).sum();
+        let types: Vec<(&Code, &JobType)> = self
+            .catalogue
+            .job_types
+            .iter()
+            .filter(|(_, t)| !t.retired)
+            .collect();
+        let total: u32 = types
+            .iter()
+            .map(|(code, _)| truth::of(code.as_str()).frequency)
+            .sum();
         let mut draw = self.rng.random_range(0..total.max(1));
         for (code, job_type) in types {
             let frequency = truth::of(code.as_str()).frequency;
@@ -224,51 +276,92 @@ impl<'a> Floor<'a> {
 
     fn bring_in(&mut self, bay: usize, lead: &Code, at: Micros, last_week: bool) -> Micros {
         // In the last week one vehicle comes back with a high spot.
-        let comeback = (last_week && !self.came_back && self.jobs.len() > 10).then(|| self.jobs.len() - 8);
+        let comeback =
+            (last_week && !self.came_back && self.jobs.len() > 10).then(|| self.jobs.len() - 8);
         let picked = match comeback.and_then(|job| self.jobs.get(job)) {
-            Some(vehicle) => self.catalogue.job_types.get_key_value(&vehicle.job_type).map(|(c, t)| (c.clone(), t)),
+            Some(vehicle) => self
+                .catalogue
+                .job_types
+                .get_key_value(&vehicle.job_type)
+                .map(|(c, t)| (c.clone(), t)),
             None => self.pick_type(),
         };
-        let Some((code, job_type)) = picked else { return at };
+        let Some((code, job_type)) = picked else {
+            return at;
+        };
         self.came_back |= comeback.is_some();
         let words = match comeback.and_then(|job| self.jobs.get(job)) {
             Some(vehicle) => vehicle.words.clone(),
             None => truth::words(&mut self.rng, code.as_str()),
         };
         let job = self.jobs.len();
-        self.jobs.push(Vehicle { job_type: code.clone(), words: words.clone(), comeback_of: comeback });
+        self.jobs.push(Vehicle {
+            job_type: code.clone(),
+            words: words.clone(),
+            comeback_of: comeback,
+        });
         let truth = truth::of(code.as_str());
         let grade = |rng: &mut ChaCha12Rng| rng.random_range(2..=4_u32);
         let (soil, defects) = (grade(&mut self.rng), grade(&mut self.rng));
         let opened = v1::JobOpened {
             job_type: code.to_string(),
             vehicle: words,
-            grades: Some(v1::Grades { soil, defects, intricacy: 3 }),
+            grades: Some(v1::Grades {
+                soil,
+                defects,
+                intricacy: 3,
+            }),
             ..Default::default()
         };
         self.say(at, bay, &[], Some(job), Kind::JobOpened(opened));
         let arrived = Micros(at.0 + self.rng.random_range(2..9) * MINUTE_US);
         let place = self.bays.get(bay).map(Code::to_string).unwrap_or_default();
-        self.say(arrived, bay, std::slice::from_ref(lead), Some(job), Kind::JobMoved(v1::JobMoved { place }));
+        self.say(
+            arrived,
+            bay,
+            std::slice::from_ref(lead),
+            Some(job),
+            Kind::JobMoved(v1::JobMoved { place }),
+        );
         let factor = truth.labour_factor * spread(&mut self.rng, 0.14);
         let left = job_type
             .stages
             .iter()
-            .filter(|s| comeback.is_none() || ["polish", "wipe-down", "coat"].contains(&s.stage.as_str()))
+            .filter(|s| {
+                comeback.is_none() || ["polish", "wipe-down", "coat"].contains(&s.stage.as_str())
+            })
             .map(|s| {
                 let (cleaning, correction) = grade_factors(soil, defects);
-                let kind = self.catalogue.stages.get(&s.stage).map_or(StageKind::Other, |stage| stage.kind);
+                let kind = self
+                    .catalogue
+                    .stages
+                    .get(&s.stage)
+                    .map_or(StageKind::Other, |stage| stage.kind);
                 let by_grade = match kind {
                     StageKind::Cleaning => cleaning,
                     StageKind::Correction => correction,
                     StageKind::Coating | StageKind::Other => 1.0,
                 };
                 let part = if comeback.is_some() { 0.3 } else { 1.0 };
-                (s.stage.clone(), scaled(s.allowance_us, part * by_grade * factor * spread(&mut self.rng, 0.2)), false)
+                (
+                    s.stage.clone(),
+                    scaled(
+                        s.allowance_us,
+                        part * by_grade * factor * spread(&mut self.rng, 0.2),
+                    ),
+                    false,
+                )
             })
             .collect();
         let chemical_factor = truth.chemical_factor * spread(&mut self.rng, 0.15);
-        let work = AtWork { job, job_type: code, left, factor, chemical_factor, unrecorded: Vec::new() };
+        let work = AtWork {
+            job,
+            job_type: code,
+            left,
+            factor,
+            chemical_factor,
+            unrecorded: Vec::new(),
+        };
         if let Some(place) = self.at_work.get_mut(bay) {
             *place = Some(work);
         }
@@ -276,8 +369,17 @@ impl<'a> Floor<'a> {
     }
 
     /// Works on the next stage of the vehicle in the bay; returns when the worker is free.
-    fn next_stage(&mut self, bay: usize, lead: &Code, at: Micros, closes: Micros, last_week: bool) -> Micros {
-        let Some(mut work) = self.at_work.get_mut(bay).and_then(Option::take) else { return at };
+    fn next_stage(
+        &mut self,
+        bay: usize,
+        lead: &Code,
+        at: Micros,
+        closes: Micros,
+        last_week: bool,
+    ) -> Micros {
+        let Some(mut work) = self.at_work.get_mut(bay).and_then(Option::take) else {
+            return at;
+        };
         let Some((stage, mut labour_us, begun)) = work.left.pop_front() else {
             return self.to_cure(bay, work, at, closes);
         };
@@ -301,9 +403,14 @@ impl<'a> Floor<'a> {
             work.unrecorded.push((stage.clone(), labour_us));
         } else {
             let start = if begun {
-                Kind::StageResumed(v1::StageResumed { stage: stage.to_string() })
+                Kind::StageResumed(v1::StageResumed {
+                    stage: stage.to_string(),
+                })
             } else {
-                Kind::StageStarted(v1::StageStarted { stage: stage.to_string(), ..Default::default() })
+                Kind::StageStarted(v1::StageStarted {
+                    stage: stage.to_string(),
+                    ..Default::default()
+                })
             };
             self.say(at, bay, &crew, job, start);
             if !begun {
@@ -325,23 +432,52 @@ impl<'a> Floor<'a> {
     /// A helper who is free, if there is one.
     fn helper(&mut self, at: Micros) -> Option<Code> {
         let bays = self.bays.len();
-        self.workers.iter().skip(bays).find(|w| self.taken.get(*w).is_none_or(|t| *t <= at)).cloned()
+        self.workers
+            .iter()
+            .skip(bays)
+            .find(|w| self.taken.get(*w).is_none_or(|t| *t <= at))
+            .cloned()
     }
 
     fn lunch(&mut self, bay: usize, crew: &[Code], job: Option<usize>, at: Micros, until: Micros) {
-        let Some(shop) = &self.catalogue.shop else { return };
+        let Some(shop) = &self.catalogue.shop else {
+            return;
+        };
         let breaks = hours::open_intervals(&shop.breaks, self.zone, at, until);
-        let Some(&(from, to)) = breaks.first() else { return };
-        if to.0 - from.0 < 20 * MINUTE_US || to.0 + 5 * MINUTE_US > until.0 || chance(&mut self.rng, 15) {
+        let Some(&(from, to)) = breaks.first() else {
+            return;
+        };
+        if to.0 - from.0 < 20 * MINUTE_US
+            || to.0 + 5 * MINUTE_US > until.0
+            || chance(&mut self.rng, 15)
+        {
             // Too close to the end, or they forgot to say so.
             return;
         }
-        let pause = Kind::StagePaused(v1::StagePaused { person: true, reason: "lunch".into(), ..Default::default() });
+        let pause = Kind::StagePaused(v1::StagePaused {
+            person: true,
+            reason: "lunch".into(),
+            ..Default::default()
+        });
         self.say(from, bay, crew, job, pause);
-        self.say(to, bay, crew, job, Kind::StageResumed(v1::StageResumed::default()));
+        self.say(
+            to,
+            bay,
+            crew,
+            job,
+            Kind::StageResumed(v1::StageResumed::default()),
+        );
     }
 
-    fn end_stage(&mut self, bay: usize, crew: &[Code], job: Option<usize>, stage: &Code, until: Micros, whole: bool) {
+    fn end_stage(
+        &mut self,
+        bay: usize,
+        crew: &[Code],
+        job: Option<usize>,
+        stage: &Code,
+        until: Micros,
+        whole: bool,
+    ) {
         if whole {
             // A forgotten stop: the next start ends it, or nothing does.
             if !chance(&mut self.rng, 3) {
@@ -352,47 +488,95 @@ impl<'a> Floor<'a> {
                 self.say(until, bay, &[], job, kind);
             }
         } else if !chance(&mut self.rng, 6) {
-            let kind = Kind::StagePaused(v1::StagePaused { stage: stage.to_string(), ..Default::default() });
+            let kind = Kind::StagePaused(v1::StagePaused {
+                stage: stage.to_string(),
+                ..Default::default()
+            });
             self.say(until, bay, crew, job, kind);
         }
     }
 
     /// What is used, left to dwell, coated and levelled inside a stage.
-    fn inside(&mut self, bay: usize, crew: &[Code], work: &AtWork, stage: &Code, at: Micros, until: Micros) {
-        let kind = self.catalogue.stages.get(stage).map_or(StageKind::Other, |s| s.kind);
+    fn inside(
+        &mut self,
+        bay: usize,
+        crew: &[Code],
+        work: &AtWork,
+        stage: &Code,
+        at: Micros,
+        until: Micros,
+    ) {
+        let kind = self
+            .catalogue
+            .stages
+            .get(stage)
+            .map_or(StageKind::Other, |s| s.kind);
         let length_us = until.0 - at.0;
         if kind == StageKind::Coating {
             self.coat(bay, crew, work, at, until);
         }
-        let Some(job_type) = self.catalogue.job_types.get(&work.job_type) else { return };
+        let Some(job_type) = self.catalogue.job_types.get(&work.job_type) else {
+            return;
+        };
         for allowance in &job_type.products {
             if super::mess::stage_of(allowance.product.as_str()) != stage.as_str() {
                 continue;
             }
             let moment = Micros(at.0 + length_us * self.rng.random_range(10..50) / 100);
-            self.use_product(bay, crew, work, &allowance.product, &allowance.amount.quantity(), moment);
-            let dwell = self.catalogue.products.get(&allowance.product).and_then(|p| p.dwell_shortest_us);
+            self.use_product(
+                bay,
+                crew,
+                work,
+                &allowance.product,
+                &allowance.amount.quantity(),
+                moment,
+            );
+            let dwell = self
+                .catalogue
+                .products
+                .get(&allowance.product)
+                .and_then(|p| p.dwell_shortest_us);
             if let Some(shortest_us) = dwell
                 && length_us > 20 * MINUTE_US
             {
                 let dwelt_us = shortest_us + self.rng.random_range(10..120) * SECOND_US;
                 let product = allowance.product.to_string();
                 let begin = Micros(moment.0 + 30 * SECOND_US);
-                let started = Kind::DwellStarted(v1::DwellStarted { product: product.clone(), panels: Vec::new() });
+                let started = Kind::DwellStarted(v1::DwellStarted {
+                    product: product.clone(),
+                    panels: Vec::new(),
+                });
                 self.say(begin, bay, crew, Some(work.job), started);
-                let ended = Kind::DwellEnded(v1::DwellEnded { product, panels: Vec::new() });
+                let ended = Kind::DwellEnded(v1::DwellEnded {
+                    product,
+                    panels: Vec::new(),
+                });
                 self.say(Micros(begin.0 + dwelt_us), bay, crew, Some(work.job), ended);
             }
         }
     }
 
-    fn use_product(&mut self, bay: usize, crew: &[Code], work: &AtWork, product: &Code, allowed: &Quantity, at: Micros) {
+    fn use_product(
+        &mut self,
+        bay: usize,
+        crew: &[Code],
+        work: &AtWork,
+        product: &Code,
+        allowed: &Quantity,
+        at: Micros,
+    ) {
         let factor = work.chemical_factor * spread(&mut self.rng, 0.12);
-        let Some(entry) = self.catalogue.products.get(product) else { return };
+        let Some(entry) = self.catalogue.products.get(product) else {
+            return;
+        };
         if entry.unmetered {
             return;
         }
-        let diluted = product.as_str().contains("alkaline").then_some(entry.ratio).flatten();
+        let diluted = product
+            .as_str()
+            .contains("alkaline")
+            .then_some(entry.ratio)
+            .flatten();
         let (amount, source) = match *allowed {
             Quantity::Volume(nl) => {
                 let mut ml = scaled(nl.0 / 1000 * SECOND_US / 1000, factor) / SECOND_US;
@@ -401,16 +585,38 @@ impl<'a> Floor<'a> {
                     ml = scaled(ml * SECOND_US, 100.0 / ratio.percent().max(0.1)) / SECOND_US;
                 }
                 let rounded = if ml > 50 { ml / 10 * 10 } else { ml.max(1) };
-                let source = if diluted.is_some() { v1::UseSource::Mix } else { v1::UseSource::Unspecified };
-                (v1::Amount { decimal: rounded.to_string(), unit: v1::Unit::Ml.into() }, source)
+                let source = if diluted.is_some() {
+                    v1::UseSource::Mix
+                } else {
+                    v1::UseSource::Unspecified
+                };
+                (
+                    v1::Amount {
+                        decimal: rounded.to_string(),
+                        unit: v1::Unit::Ml.into(),
+                    },
+                    source,
+                )
             }
             Quantity::Mass(ug) => {
                 let g = scaled(ug.0 / 1_000_000 * SECOND_US, factor) / SECOND_US;
-                (v1::Amount { decimal: g.max(1).to_string(), unit: v1::Unit::G.into() }, v1::UseSource::Unspecified)
+                (
+                    v1::Amount {
+                        decimal: g.max(1).to_string(),
+                        unit: v1::Unit::G.into(),
+                    },
+                    v1::UseSource::Unspecified,
+                )
             }
             Quantity::Count(milli) => {
                 let pieces = (milli.0 / 1000).max(1).to_string();
-                (v1::Amount { decimal: pieces, unit: v1::Unit::Each.into() }, v1::UseSource::Unspecified)
+                (
+                    v1::Amount {
+                        decimal: pieces,
+                        unit: v1::Unit::Each.into(),
+                    },
+                    v1::UseSource::Unspecified,
+                )
             }
         };
         let kind = Kind::ProductUsed(v1::ProductUsed {
@@ -431,8 +637,16 @@ impl<'a> Floor<'a> {
             surface_milli_c: Some(air - self.rng.random_range(0..1_800)),
             source: v1::ReadingSource::Typed.into(),
         };
-        self.say(Micros(at.0 + 20 * SECOND_US), bay, crew, None, Kind::AmbientRead(read));
-        let Some(job_type) = self.catalogue.job_types.get(&work.job_type) else { return };
+        self.say(
+            Micros(at.0 + 20 * SECOND_US),
+            bay,
+            crew,
+            None,
+            Kind::AmbientRead(read),
+        );
+        let Some(job_type) = self.catalogue.job_types.get(&work.job_type) else {
+            return;
+        };
         let mut panels: Vec<_> = job_type
             .panels
             .iter()
@@ -440,7 +654,8 @@ impl<'a> Floor<'a> {
             .collect();
         // Matte first: a high spot on matte cannot be polished off.
         panels.sort_by_key(|p| p.finish.as_str() == "gloss");
-        let each_us = (until.0 - at.0 - 4 * MINUTE_US) / i64::try_from(panels.len().max(1)).unwrap_or(1);
+        let each_us =
+            (until.0 - at.0 - 4 * MINUTE_US) / i64::try_from(panels.len().max(1)).unwrap_or(1);
         for (count, panel) in (0_i64..).zip(panels) {
             let spread_at = at.0 + 2 * MINUTE_US + count * each_us;
             let coated = v1::PanelCoated {
@@ -448,7 +663,13 @@ impl<'a> Floor<'a> {
                 product: "coating-3y".into(),
                 ..Default::default()
             };
-            self.say(Micros(spread_at), bay, crew, Some(work.job), Kind::PanelCoated(coated));
+            self.say(
+                Micros(spread_at),
+                bay,
+                crew,
+                Some(work.job),
+                Kind::PanelCoated(coated),
+            );
             let waits_us = self.rng.random_range(130..300) * SECOND_US;
             let result = match self.rng.random_range(0..100) {
                 0..3 => v1::LevelResult::HighSpot,
@@ -461,7 +682,13 @@ impl<'a> Floor<'a> {
                 ..Default::default()
             };
             let at_most = spread_at + waits_us.min(each_us.max(MINUTE_US) - 5 * SECOND_US);
-            self.say(Micros(at_most), bay, crew, Some(work.job), Kind::PanelLevelled(levelled));
+            self.say(
+                Micros(at_most),
+                bay,
+                crew,
+                Some(work.job),
+                Kind::PanelLevelled(levelled),
+            );
         }
     }
 
@@ -474,15 +701,28 @@ impl<'a> Floor<'a> {
             .is_some_and(|t| t.stages.iter().any(|s| s.stage.as_str() == "coat"));
         if !coated {
             let gone = Micros(at.0 + 12 * MINUTE_US);
-            self.release(gone, &Curing { work, bay, dry_at: at });
+            self.release(
+                gone,
+                &Curing {
+                    work,
+                    bay,
+                    dry_at: at,
+                },
+            );
             return gone;
         }
         let stays = at.0 > closes.0 - 150 * MINUTE_US;
         if !stays {
-            let kind = Kind::JobMoved(v1::JobMoved { place: "holding".into() });
+            let kind = Kind::JobMoved(v1::JobMoved {
+                place: "holding".into(),
+            });
             self.say(Micros(at.0 + 8 * MINUTE_US), bay, &[], Some(work.job), kind);
         }
-        self.curing.push(Curing { work, bay, dry_at: Micros(at.0 + DRY_H * HOUR_US) });
+        self.curing.push(Curing {
+            work,
+            bay,
+            dry_at: Micros(at.0 + DRY_H * HOUR_US),
+        });
         Micros(at.0 + 10 * MINUTE_US)
     }
 }
@@ -492,7 +732,10 @@ fn grade_factors(soil: u32, defects: u32) -> (f64, f64) {
     let cleaning = [0.75, 0.9, 1.0, 1.25, 1.6];
     let correction = [0.6, 0.8, 1.0, 1.35, 1.9];
     let at = |table: [f64; 5], grade: u32| {
-        usize::try_from(grade).ok().and_then(|g| table.get(g.saturating_sub(1)).copied()).unwrap_or(1.0)
+        usize::try_from(grade)
+            .ok()
+            .and_then(|g| table.get(g.saturating_sub(1)).copied())
+            .unwrap_or(1.0)
     };
     (at(cleaning, soil), at(correction, defects))
 }

@@ -29,7 +29,10 @@ pub fn stage_of(product: &str) -> &'static str {
         ("coating", "coat"),
         ("topper", "inspect"),
     ];
-    STAGES.iter().find(|(word, _)| product.contains(word)).map_or("", |(_, stage)| stage)
+    STAGES
+        .iter()
+        .find(|(word, _)| product.contains(word))
+        .map_or("", |(_, stage)| stage)
 }
 
 /// Adds uses typed twice, a bay without network for an afternoon, a mistyped product and a worker's note.
@@ -47,16 +50,26 @@ fn is_use_of(happening: &Happening, word: &str) -> bool {
 
 /// A use typed twice; the second one is struck out a minute later.
 fn double_typed(happenings: &mut Vec<Happening>, rng: &mut ChaCha12Rng) {
-    let uses: Vec<Happening> = happenings.iter().filter(|h| is_use_of(h, "iron")).cloned().collect();
+    let uses: Vec<Happening> = happenings
+        .iter()
+        .filter(|h| is_use_of(h, "iron"))
+        .cloned()
+        .collect();
     for used in uses {
         if rng.random_range(0..100) >= 6 {
             continue;
         }
-        let twice = Happening { at: Micros(used.at.0 + 9 * SECOND_US), ..used.clone() };
+        let twice = Happening {
+            at: Micros(used.at.0 + 9 * SECOND_US),
+            ..used.clone()
+        };
         let strike = Happening {
             at: Micros(used.at.0 + 25 * SECOND_US),
             manner: Manner::StrikesLastUse,
-            kind: Kind::StruckOut(v1::StruckOut { event_id: Vec::new(), reason: "typed twice".into() }),
+            kind: Kind::StruckOut(v1::StruckOut {
+                event_id: Vec::new(),
+                reason: "typed twice".into(),
+            }),
             by: Vec::new(),
             ..used
         };
@@ -69,7 +82,10 @@ fn double_typed(happenings: &mut Vec<Happening>, rng: &mut ChaCha12Rng) {
 /// In the last week somebody insists on a product that is not in the catalogue.
 fn mistyped(happenings: &mut [Happening], zone: &TimeZone, last_week: Date) {
     let from = baywright_terms::time::day_range(last_week, zone).0;
-    if let Some(happening) = happenings.iter_mut().filter(|h| h.at > from).find(|h| is_use_of(h, "tar"))
+    if let Some(happening) = happenings
+        .iter_mut()
+        .filter(|h| h.at > from)
+        .find(|h| is_use_of(h, "tar"))
         && let Kind::ProductUsed(used) = &mut happening.kind
     {
         used.product.push_str("-new");
@@ -82,7 +98,10 @@ fn offline_afternoon(happenings: &mut [Happening], zone: &TimeZone, last_week: D
     let (midnight, _) = baywright_terms::time::day_range(wednesday, zone);
     let from = Micros(midnight.0 + 13 * 60 * MINUTE_US);
     let until = Micros(midnight.0 + 24 * 60 * MINUTE_US);
-    for happening in happenings.iter_mut().filter(|h| h.bay == 1 && h.at >= from && h.at < until) {
+    for happening in happenings
+        .iter_mut()
+        .filter(|h| h.bay == 1 && h.at >= from && h.at < until)
+    {
         if happening.manner == Manner::Online {
             happening.manner = Manner::Offline;
         }

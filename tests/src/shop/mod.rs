@@ -66,8 +66,15 @@ pub struct Shop {
 }
 
 /// Simulates `weeks` weeks that end with the week before `today`.
-pub fn simulate(catalogue: &Catalogue, zone: &TimeZone, today: Date, weeks: u32, seed: u64) -> Shop {
-    let monday = today.saturating_sub(jiff::Span::new().days(i64::from(today.weekday().to_monday_zero_offset())));
+pub fn simulate(
+    catalogue: &Catalogue,
+    zone: &TimeZone,
+    today: Date,
+    weeks: u32,
+    seed: u64,
+) -> Shop {
+    let monday = today
+        .saturating_sub(jiff::Span::new().days(i64::from(today.weekday().to_monday_zero_offset())));
     let first = monday.saturating_sub(jiff::Span::new().weeks(i64::from(weeks)));
     let last_week = monday.saturating_sub(jiff::Span::new().weeks(1));
     let mut floor = Floor::new(catalogue, zone, ChaCha12Rng::seed_from_u64(seed));
@@ -79,5 +86,10 @@ pub fn simulate(catalogue: &Catalogue, zone: &TimeZone, today: Date, weeks: u32,
     let (mut happenings, jobs, bays) = floor.finish();
     mess::add(&mut happenings, zone, last_week, seed);
     happenings.sort_by_key(|h| h.at);
-    Shop { happenings, jobs, bays, last_week }
+    Shop {
+        happenings,
+        jobs,
+        bays,
+        last_week,
+    }
 }
