@@ -123,7 +123,11 @@ fn read_head(conn: &Connection, meta: &Meta) -> Result<Head, JournalError> {
         Some(entry) => Head {
             seq: entry.seq,
             hash: entry.hash,
-            received: Micros(entry.decode()?.received_us),
+            // A record that cannot be decoded is found by the check of the
+            // chain, which then makes the log read-only.
+            received: entry
+                .decode()
+                .map_or(Micros(0), |record| Micros(record.received_us)),
             job_number: from_sql(job_number),
         },
     })

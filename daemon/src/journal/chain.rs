@@ -39,3 +39,22 @@ impl fmt::Debug for Hash {
         write!(f, "{self}")
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Made with `sha256sum`: of 16 zero bytes, and of that hash followed by "abc".
+    #[test]
+    fn the_chain_is_plain_sha_256() {
+        let genesis = Hash::genesis(&[0; 16]);
+        assert_eq!(
+            genesis.to_string(),
+            "374708fff7719dd5979ec875d56cd2286f6d3cf7ec317a3b25632aab28ec37bb"
+        );
+        assert_eq!(
+            genesis.then(b"abc").to_string(),
+            "6f64deeb9b004cea6736c09bcd548bddaca06141b0a4da5a8ed87b5a2eee4011"
+        );
+    }
+}

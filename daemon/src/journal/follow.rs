@@ -65,7 +65,11 @@ pub enum Standing {
 pub(crate) struct Fenced {
     follower: Option<Box<dyn Follower>>,
     standing: Standing,
-    none: Catalogue,
+    /// The last seq that readers can see.
+    cursor: u64,
+    catalogue_revision: u64,
+    /// Every entry known, those that hold only later too: their codes are no slips.
+    catalogue: Catalogue,
 }
 
 impl std::fmt::Debug for Fenced {
@@ -81,7 +85,9 @@ impl Fenced {
         Self {
             follower: None,
             standing: Standing::Opening,
-            none: Catalogue::default(),
+            cursor: 0,
+            catalogue_revision: 0,
+            catalogue: Catalogue::default(),
         }
     }
 
@@ -95,6 +101,7 @@ impl Fenced {
             Ok(follower) => {
                 self.follower = Some(follower);
                 self.standing = Standing::Following;
+                self.note();
                 if self.absorb(&[]).is_some() {
                     self.commit();
                 }
@@ -108,12 +115,16 @@ impl Fenced {
 
     /// Folds what was just appended. `None`: nothing is known of these posts.
     pub(crate) fn absorb(&mut self, stored: &[Stored]) -> Option<Vec<Answer>> {
-        self.call("fold", |follower| follower.absorb(stored))
+        let answers = self.call("fold", |follower| follower.absorb(stored))?;
+        self.note();
+        Some(answers)
     }
 
     /// Shows readers what was absorbed.
     pub(crate) fn commit(&mut self) {
-        self.call("commit", |follower| follower.commit());
+        if let Some(cursor) = self.call("commit", |follower| follower.commit()) {
+            self.cursor = cursor;
+        }
     }
 
     pub(crate) fn answer_for(&mut self, event: [u8; 16]) -> Option<Answer> {
@@ -121,24 +132,35 @@ impl Fenced {
             .flatten()
     }
 
-    /// The last seq that readers can see.
     pub(crate) fn cursor(&self) -> u64 {
-        self.follower
-            .as_ref()
-            .map_or(0, |follower| follower.cursor())
+        self.cursor
     }
 
     pub(crate) fn catalogue_revision(&self) -> u64 {
-        self.follower
-            .as_ref()
-            .map_or(0, |follower| follower.catalogue_revision())
+        self.catalogue_revision
     }
 
-    /// Every entry known, those that hold only later too: their codes are no slips.
+    /// What codes are checked against while a person waits.
     pub(crate) fn catalogue(&self) -> &Catalogue {
-        self.follower
-            .as_ref()
-            .map_or(&self.none, |follower| follower.catalogue(Micros(i64::MAX)))
+        &self.catalogue
+    }
+
+    /// Takes over what the follower knows, its catalogue where that has changed.
+    fn note(&mut self) {
+        let held = self.catalogue_revision;
+        let noted = self.call("look up", |follower| {
+            let revision = follower.catalogue_revision();
+            let catalogue =
+                (revision != held).then(|| follower.catalogue(Micros(i64::MAX)).clone());
+            Ok((follower.cursor(), revision, catalogue))
+        });
+        if let Some((cursor, revision, catalogue)) = noted {
+            self.cursor = cursor;
+            self.catalogue_revision = revision;
+            if let Some(catalogue) = catalogue {
+                self.catalogue = catalogue;
+            }
+        }
     }
 
     fn call<T>(
