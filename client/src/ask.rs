@@ -49,8 +49,9 @@ pub fn line(question: &str) -> Result<String, Error> {
     Ok(text.trim().to_owned())
 }
 
-/// One key, without Enter where the terminal can do that.
-fn key() -> Result<Option<char>, Error> {
+/// One key, without Enter where the terminal can do that; `None` at the end of
+/// the input.
+pub fn key() -> Result<Option<char>, Error> {
     let failed =
         |e: &dyn std::fmt::Display| Error::internal(format!("The terminal cannot be read: {e}."));
     let stdin = std::io::stdin();

@@ -17,7 +17,7 @@ use crate::error::Error;
 use crate::floor::{self, Seen};
 use crate::likely::{Likely, likely};
 
-/// What is on in the shop, or in one bay with --bay.
+/// What is on in the shop, or in one bay with --bay: `bay now`.
 #[derive(Debug, Default, Args)]
 pub struct NowArgs {
     /// Every bay, even where --bay names one.

@@ -18,9 +18,7 @@ const ANSWER_BYTES_MAX: u64 = 4_096;
 ///
 /// Standard error, so that what is printed can still be piped.
 pub(super) fn ask(prompt: &str) -> Result<Option<String>, Error> {
-    let mut err = anstream::stderr().lock();
-    let asked = write!(err, "{prompt}").and_then(|()| err.flush());
-    asked.map_err(|e| Error::internal(format!("The question could not be shown: {e}.")))?;
+    self::prompt(prompt)?;
     let mut line = String::new();
     let stdin = std::io::stdin().lock();
     let read = std::io::Read::take(stdin, ANSWER_BYTES_MAX).read_line(&mut line);
@@ -31,6 +29,13 @@ pub(super) fn ask(prompt: &str) -> Result<Option<String>, Error> {
             "The answer could not be read: {error}."
         ))),
     }
+}
+
+/// Shows a question and leaves the cursor behind it.
+pub(super) fn prompt(question: &str) -> Result<(), Error> {
+    let mut err = anstream::stderr().lock();
+    let shown = write!(err, "{question}").and_then(|()| err.flush());
+    shown.map_err(|e| Error::internal(format!("The question could not be shown: {e}.")))
 }
 
 /// Asks for yes or no; an empty answer and the end of the input are no.

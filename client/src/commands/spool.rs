@@ -26,15 +26,15 @@ pub struct SpoolArgs {
 
 #[derive(Debug, Subcommand)]
 pub enum SpoolCommand {
-    /// What waits here, and what was set aside.
+    /// What waits here, and what was set aside: `bay spool list`.
     List {
         /// Everything that is still kept here.
         #[arg(long)]
         all: bool,
     },
-    /// Send what waits, now.
+    /// Send what waits, now: `bay spool send`.
     Send,
-    /// One fact in full.
+    /// One fact in full: `bay spool show 01a2`.
     Show {
         /// Its event id, or the beginning of it.
         #[arg(value_name = "ID")]

@@ -37,7 +37,7 @@ pub struct PauseArgs {
     pub why: Option<String>,
 }
 
-/// Go on with a stage that was paused, or come back from a break.
+/// Go on with a stage that was paused, or come back from a break: `bay resume`.
 #[derive(Debug, Args)]
 pub struct ResumeArgs {
     /// The stage; left out: the one paused last.

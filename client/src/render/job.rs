@@ -310,13 +310,17 @@ fn event(
         out.push_str(part);
         out.push('\n');
     }
-    let mut below: Vec<String> = line.notices.iter().map(|notice| clean(notice)).collect();
+    let notices = line
+        .notices
+        .iter()
+        .map(|notice| format!("! {}", clean(notice)));
+    let mut below: Vec<String> = notices.collect();
     if line.cautions > 0 {
         let cautions = counted(u64::from(line.cautions), "caution", "cautions");
-        below.push(format!("{cautions} from the catalogue."));
+        below.push(format!("  {cautions} from the catalogue"));
     }
     for notice in below {
-        let text = format!("{}! {notice}", " ".repeat(indent));
+        let text = format!("{}{notice}", " ".repeat(indent));
         out.push_str(&paragraph(&text, page, 2));
         out.push('\n');
     }

@@ -11,6 +11,8 @@ use super::text::{clean, paragraph};
 pub enum Detail {
     /// As part of another page.
     Short,
+    /// Without the command: the answer is asked for below it.
+    Asked,
     /// With its year.
     Full,
 }
@@ -33,7 +35,7 @@ pub fn list(response: &OddResponse, page: usize) -> String {
 /// One record: where and when, what is odd, and what settles it.
 pub fn record(record: &OddRecord, calendar: &Calendar, detail: Detail, page: usize) -> String {
     let when = match detail {
-        Detail::Short => calendar.short_day_and_time(record.occurred_us),
+        Detail::Short | Detail::Asked => calendar.short_day_and_time(record.occurred_us),
         Detail::Full => calendar.day_and_time(record.occurred_us),
     };
     let mut head = vec![format!("event {}", record.seq), when];
@@ -49,7 +51,7 @@ pub fn record(record: &OddRecord, calendar: &Calendar, detail: Detail, page: usi
     out.push('\n');
     if record.settled {
         out.push_str("  settled\n");
-    } else if !record.settle_with.is_empty() {
+    } else if detail != Detail::Asked && !record.settle_with.is_empty() {
         let command = format!("  > {}", clean(&record.settle_with));
         out.push_str(&paragraph(&command, page, 4));
         out.push('\n');

@@ -5,6 +5,7 @@ use serde_json::{Value, json};
 
 use super::answer::Typed;
 use super::{Desk, Outcome};
+use crate::ask;
 use crate::commands::{office, page};
 use crate::context::Context;
 use crate::error::Error;
@@ -113,7 +114,7 @@ pub(super) fn through(
     let desk = Desk::new(context, &odd.zone);
     let mut settled = 0_usize;
     for (index, target) in odd.odd.iter().enumerate() {
-        let shown = record(target, &desk.calendar(), Detail::Short, page::columns());
+        let shown = record(target, &desk.calendar(), Detail::Asked, page::columns());
         office::say(&format!("\n{} of {}: {shown}", index + 1, odd.odd.len()));
         match one(&desk, target, why)? {
             Next::Settled(outcome) => {
@@ -131,14 +132,20 @@ pub(super) fn through(
 
 fn one(desk: &Desk<'_>, target: &OddRecord, why: Option<&str>) -> Result<Next, Error> {
     let choices = choices(target);
+    let proposed = Typed::proposed(target).is_some();
     for (index, choice) in choices.iter().enumerate() {
-        office::say(&format!("  {}  {}", index + 1, line(choice)));
+        let mark = if proposed && index == 0 {
+            " (proposed)"
+        } else {
+            ""
+        };
+        office::say(&format!("  {}  {}{mark}", index + 1, line(choice)));
     }
     loop {
-        let Some(typed) = office::ask("digit, Enter for later, q to stop: ")? else {
-            return Ok(Next::Stop);
-        };
-        let typed = match read(&typed, &choices) {
+        office::prompt("A digit, Enter for later, q to stop: ")?;
+        let key = ask::key()?;
+        office::say("");
+        let typed = match read(key, &choices) {
             Read::Later => return Ok(Next::Later),
             Read::Stop => return Ok(Next::Stop),
             Read::Unclear => {
@@ -176,14 +183,19 @@ enum Read<'a> {
     Unclear,
 }
 
-fn read<'a>(typed: &str, choices: &'a [Choice]) -> Read<'a> {
-    match typed {
-        "" => Read::Later,
-        "q" | "Q" => Read::Stop,
-        digits => digits
-            .parse::<usize>()
-            .ok()
-            .and_then(|n| choices.get(n.checked_sub(1)?))
+fn read(key: Option<char>, choices: &[Choice]) -> Read<'_> {
+    /// Ctrl-D, which a terminal hands over as a key.
+    const END_OF_INPUT: char = '\u{4}';
+    let Some(key) = key else {
+        return Read::Stop;
+    };
+    match key {
+        '\n' | '\r' => Read::Later,
+        'q' | 'Q' | END_OF_INPUT => Read::Stop,
+        digit => digit
+            .to_digit(10)
+            .and_then(|n| usize::try_from(n).ok()?.checked_sub(1))
+            .and_then(|index| choices.get(index))
             .map_or(Read::Unclear, Read::Chosen),
     }
 }
@@ -220,13 +232,14 @@ mod tests {
     }
 
     #[test]
-    fn a_digit_chooses_and_an_empty_line_leaves_it_for_later() {
+    fn a_digit_chooses_and_enter_leaves_it_for_later() {
         let choices = plain_choices();
-        assert_eq!(read("1", &choices), Read::Chosen(&choices[0]));
-        assert_eq!(read("", &choices), Read::Later);
-        assert_eq!(read("q", &choices), Read::Stop);
-        for unclear in ["0", "7", "x", "-1"] {
-            assert_eq!(read(unclear, &choices), Read::Unclear, "{unclear}");
+        assert_eq!(read(Some('1'), &choices), Read::Chosen(&choices[0]));
+        assert_eq!(read(Some('\n'), &choices), Read::Later);
+        assert_eq!(read(Some('q'), &choices), Read::Stop);
+        assert_eq!(read(None, &choices), Read::Stop);
+        for unclear in ['0', '7', 'x', '-'] {
+            assert_eq!(read(Some(unclear), &choices), Read::Unclear, "{unclear}");
         }
     }
 }
