@@ -5,6 +5,7 @@ use std::str::FromStr;
 use std::time::Duration;
 
 use baywright_proto::{DEFAULT_PORT, DEFAULT_SOCKET};
+use etcetera::BaseStrategy as _;
 use hyper_util::rt::TokioIo;
 use tokio::net::UnixStream;
 use tonic::transport::{Channel, Endpoint, Uri};
@@ -101,11 +102,10 @@ impl Server {
             Self::Tcp(address) => self.open_tcp(address).await,
             Self::Unix(path) => self.open_unix(path.clone()).await,
             Self::Default => {
-                let socket = PathBuf::from(DEFAULT_SOCKET);
-                if socket.exists()
-                    && let Ok(channel) = self.open_unix(socket).await
-                {
-                    return Ok(channel);
+                for socket in default_sockets() {
+                    if let Ok(channel) = self.open_unix(socket).await {
+                        return Ok(channel);
+                    }
                 }
                 self.open_tcp(&format!("127.0.0.1:{DEFAULT_PORT}")).await
             }
@@ -140,6 +140,25 @@ impl Server {
             .with_hint("Is baywrightd running? `--server HOST:PORT` names another place.")
     }
 }
+
+/// Sockets of a daemon on this machine that exist: where a service unit has it,
+/// and in the data folder of a daemon this user started. One nobody listens on
+/// any more is passed over.
+fn default_sockets() -> impl Iterator<Item = PathBuf> {
+    let own = etcetera::base_strategy::Xdg::new()
+        .ok()
+        .map(|xdg| xdg.data_dir().join("baywright").join(SOCKET_FILE));
+    [PathBuf::from(DEFAULT_SOCKET), PathBuf::from(STATE_SOCKET)]
+        .into_iter()
+        .chain(own)
+        .filter(|socket| socket.exists())
+}
+
+/// The daemon's socket in its data folder.
+const SOCKET_FILE: &str = "bay.sock";
+
+/// The same where systemd keeps the data (`StateDirectory=baywright`).
+const STATE_SOCKET: &str = "/var/lib/baywright/bay.sock";
 
 /// A connection that is opened on first use and kept.
 ///

@@ -16,16 +16,14 @@ use uuid::Uuid;
 use crate::clock::Clocks;
 use crate::connect::{CALL_MS_MAX, Link};
 use crate::delivery::refusal::{Cause, Refused};
-use crate::delivery::{Delivered, deliver_older, step};
+use crate::delivery::{
+    Delivered, OUT_OF_STEP_FOR_GOOD, STEPS_MAX, deliver_older, held_after, step,
+};
 use crate::error::Error;
 use crate::spool::{Entry, EventId, Held, Lock, NewPost, Spool, Taken, event_id};
 
 /// How often a busy delivery lock is looked at again.
 const LOCK_POLL_MS: u64 = 5;
-
-/// Times that a post is sent anew because the daemon holds another number than
-/// this bay thought. Each corrects the number, so two would do.
-const STEPS_MAX: u32 = 4;
 
 /// How a post is meant.
 #[derive(Debug, Clone, Default)]
@@ -217,9 +215,7 @@ impl Device {
                 }
             }
         }
-        Err(Refused::later(Error::unreachable(
-            "The daemon keeps saying that it holds another number of this bay.",
-        )))
+        Err(Refused::later(Error::unreachable(OUT_OF_STEP_FOR_GOOD)))
     }
 
     /// The post as it goes out now.
@@ -255,7 +251,7 @@ impl Device {
         self.spool
             .acknowledge(&[Taken {
                 event_id: *id,
-                device_seq,
+                device_seq: held_after(device_seq, receipt),
                 seq: receipt.seq,
                 job_number: receipt.job_number,
                 occurred_us: receipt.occurred_us,

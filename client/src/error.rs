@@ -14,6 +14,8 @@ pub mod reason {
     pub const OUT_OF_STEP: &str = "OUT_OF_STEP";
     /// The fact cannot be read at all.
     pub const UNREADABLE: &str = "UNREADABLE";
+    /// The two ends speak no common protocol.
+    pub const VERSION: &str = "VERSION";
 }
 
 /// The kinds of failure; each has an exit code of its own.
@@ -136,6 +138,12 @@ impl Error {
             |m| m.message.clone(),
         );
         let message = status.message();
+        if details
+            .error_info()
+            .is_some_and(|i| i.reason == reason::VERSION)
+        {
+            return Self::new(Kind::Version, stopped(message));
+        }
         match status.code() {
             Code::PermissionDenied | Code::Unauthenticated => Self::new(
                 Kind::NotPermitted,
@@ -176,7 +184,16 @@ impl Error {
 }
 
 fn said_or(said: &str, other: &str) -> String {
-    if said.is_empty() { other } else { said }.to_owned()
+    stopped(if said.is_empty() { other } else { said })
+}
+
+/// A message as a sentence of its own.
+fn stopped(message: &str) -> String {
+    if message.ends_with(['.', '?', '!']) {
+        message.to_owned()
+    } else {
+        format!("{message}.")
+    }
 }
 
 /// A cause without its closing stop, so that it can stand inside a sentence.

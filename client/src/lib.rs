@@ -22,6 +22,8 @@ pub mod delivery;
 pub mod describe;
 pub mod device;
 pub mod error;
+#[cfg(test)]
+mod fake;
 pub mod floor;
 pub mod likely;
 pub mod nearby;

@@ -270,6 +270,24 @@ pub fn window(
     )
 }
 
+/// The stage that this bay started last on a job and has not finished since.
+pub fn last_started(context: &Context, job_number: u64) -> Option<String> {
+    let device = context.device().ok()?;
+    let entries = device.spool().posts().all().iter().rev();
+    let of_job = entries.filter(
+        |e| matches!(e.standing, PostStanding::Acknowledged { job_number: n, .. } if n == job_number),
+    );
+    let mut kinds = of_job.filter_map(|e| v1::Fact::decode(&*e.fact).ok()?.kind);
+    // The first is the one just posted.
+    kinds.next();
+    kinds.find_map(|kind| match kind {
+        Kind::StageStarted(f) => Some(Some(f.stage)),
+        Kind::StageResumed(f) if !f.stage.is_empty() => Some(Some(f.stage)),
+        Kind::StageFinished(_) | Kind::StagePaused(_) | Kind::StruckOut(_) => Some(None),
+        _ => None,
+    })?
+}
+
 /// The coating that was spread last from this bay.
 pub fn last_coating(context: &Context) -> Option<String> {
     own_facts(context)

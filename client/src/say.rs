@@ -10,6 +10,7 @@ use crate::answer::{Outcome, plain};
 use crate::context::Context;
 use crate::delivery::Delivered;
 use crate::describe;
+use crate::nearby;
 use crate::post::{Said, occurred_at};
 use crate::spool::EventId;
 
@@ -59,7 +60,7 @@ pub fn say(context: &Context, fact: &v1::Fact, said: &Said, extra: Extra) -> Out
                 .notices
                 .iter()
                 .partition(|n| n.severity() == v1::Severity::Caution);
-            lines.extend(first.into_iter().map(notice_line));
+            lines.extend(caution_lines(fact, &first));
             lines.push(sentence(context, fact, Some(receipt)));
             lines.extend(extra.lines);
             lines.extend(rest.into_iter().map(notice_line));
@@ -120,13 +121,25 @@ fn sentence(context: &Context, fact: &v1::Fact, receipt: Option<&v1::Receipt>) -
     let head = receipt
         .filter(|r| r.job_number > 0 || !r.job_title.is_empty())
         .map(job_words);
+    // The fact left the stage out; where this bay started it, it can name it.
+    let stage = match (&fact.kind, receipt) {
+        (Some(Kind::StageFinished(f)), Some(receipt)) if f.stage.is_empty() => {
+            nearby::last_started(context, receipt.job_number)
+        }
+        _ => None,
+    };
     let told = Told {
+        stage: stage.as_deref().unwrap_or("the stage"),
         by: &by.join(" and "),
         bay: &fact.bay,
         clock: &clock,
     };
     let words = plain(&told.words(fact.kind.as_ref())).into_owned();
     match head {
+        // The head says the type and the vehicle already.
+        Some(head) if matches!(fact.kind, Some(Kind::JobOpened(_))) => {
+            format!("{head}: opened at {clock}.")
+        }
         Some(head) => format!("{head}: {words}."),
         None => capital(&format!("{words}.")),
     }
@@ -154,6 +167,8 @@ fn job_words(receipt: &v1::Receipt) -> String {
 
 /// The parts of a sentence about a fact.
 struct Told<'a> {
+    /// What a stage is called that the fact does not name.
+    stage: &'a str,
     by: &'a str,
     bay: &'a str,
     clock: &'a str,
@@ -205,9 +220,9 @@ impl Told<'_> {
             Some(Kind::StageFinished(f)) => match f.result() {
                 v1::StageResult::Again => format!(
                     "{} ended at {clock}, to be done again",
-                    or(&f.stage, "the stage")
+                    or(&f.stage, self.stage)
                 ),
-                _ => format!("{} done at {clock}", or(&f.stage, "the stage")),
+                _ => format!("{} done at {clock}", or(&f.stage, self.stage)),
             },
             Some(Kind::DwellStarted(f)) => {
                 format!("{} dwells{} since {clock}", f.product, on_panels(&f.panels))
@@ -333,9 +348,63 @@ pub fn notice_line(notice: &v1::Notice) -> String {
     }
 }
 
+/// The daemon's cautions: those that say the same of one finish in one line.
+///
+/// An opening says none of the nevers: they are said when the vehicle comes in,
+/// before anything touches it.
+fn caution_lines(fact: &v1::Fact, cautions: &[&v1::Notice]) -> Vec<String> {
+    let opens = matches!(fact.kind, Some(Kind::JobOpened(_)));
+    let texts = cautions.iter().map(|n| n.text.as_str());
+    gathered(texts.filter(|text| !opens || !text.starts_with("Never ")))
+        .iter()
+        .map(|text| caution(text))
+        .collect()
+}
+
+/// Gathers `Never decon on leather: why` and `Never wash on leather: why` into
+/// `Never on leather: decon, wash. Why`. Other texts stay as they are.
+fn gathered<'a>(texts: impl Iterator<Item = &'a str>) -> Vec<String> {
+    let mut groups: Vec<(&str, &str, Vec<&str>)> = Vec::new();
+    for text in texts {
+        let split = ["Never ", "Care with "].into_iter().find_map(|word| {
+            let (what, rest) = text.strip_prefix(word)?.split_once(" on ")?;
+            (!what.contains(' ')).then_some((word, what, rest))
+        });
+        let (word, what, rest) = split.unwrap_or(("", "", text));
+        let same = groups
+            .iter_mut()
+            .find(|(w, r, _)| !word.is_empty() && *w == word && *r == rest);
+        match same {
+            // A stage and a product may have one name.
+            Some((_, _, all)) if all.contains(&what) => {}
+            Some((_, _, all)) => all.push(what),
+            None => groups.push((word, rest, vec![what])),
+        }
+    }
+    groups
+        .into_iter()
+        .map(
+            |(word, rest, all)| match (all.as_slice(), rest.split_once(": ")) {
+                ([_, _, ..], Some((finish, why))) => {
+                    let word = word.trim_end().trim_end_matches(" with");
+                    format!("{word} on {finish}: {}. {}", all.join(", "), capital(why))
+                }
+                ([what], _) if !word.is_empty() => format!("{word}{what} on {rest}"),
+                _ => rest.to_owned(),
+            },
+        )
+        .collect()
+}
+
 /// A caution, before everything else.
 pub fn caution(text: &str) -> String {
-    format!("{CAUTION}Caution:{CAUTION:#} {}", plain(text))
+    let text = plain(text);
+    for word in ["Never", "Care", "Caution"] {
+        if let Some(rest) = text.strip_prefix(word) {
+            return format!("{CAUTION}{word}{CAUTION:#}{rest}");
+        }
+    }
+    format!("{CAUTION}Caution:{CAUTION:#} {text}")
 }
 
 /// A levelling window in words: when to begin, when to be done.
@@ -353,4 +422,31 @@ pub fn window_line(context: &Context, spread: Micros, from_us: i64, until_us: i6
 
 fn seconds_clock(at: Micros, zone: &jiff::tz::TimeZone) -> String {
     at.civil(zone).strftime("%H:%M:%S").to_string()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn cautions_that_say_the_same_of_a_finish_are_one_line() {
+        let texts = [
+            "Never decon on leather: it shrinks.",
+            "Never wash on leather: it shrinks.",
+            "Never wash on leather: it shrinks.",
+            "Never polish on matte: it cannot be put back.",
+            "Care with tar on vinyl: edges lift; try a hidden spot.",
+            "Care with iron on vinyl: edges lift; try a hidden spot.",
+            "Caution with iron: wear gloves on both hands: always.",
+        ];
+        assert_eq!(
+            gathered(texts.into_iter()),
+            [
+                "Never on leather: decon, wash. It shrinks.",
+                "Never polish on matte: it cannot be put back.",
+                "Care on vinyl: tar, iron. Edges lift; try a hidden spot.",
+                "Caution with iron: wear gloves on both hands: always.",
+            ]
+        );
+    }
 }

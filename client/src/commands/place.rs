@@ -39,7 +39,12 @@ pub fn bring(context: &Context, args: &BringArgs) -> Result<Outcome, Error> {
     let kind = Kind::JobMoved(v1::JobMoved {
         place: resolve::bay(context, context.bay())?,
     });
-    post_kind(context, kind, Some(job), &Local::Vehicle)
+    let outcome = post_kind(context, kind, Some(job), &Local::Vehicle)?;
+    if !context.common.dry && context.channel().is_ok() {
+        // What came in is what the bay must know when the daemon is away.
+        let _ = crate::floor::ask(context);
+    }
+    Ok(outcome)
 }
 
 pub fn move_to(context: &Context, args: &MoveArgs) -> Result<Outcome, Error> {

@@ -27,13 +27,21 @@ pub struct Delivered {
     pub sent: u64,
     /// Posts put aside because the daemon could not take them.
     pub set_aside: u64,
-    /// Of `sent`: ones it had acknowledged before it was restored from a backup.
-    pub resent: u64,
     /// Notices of the daemon about them that are worth reading.
     pub notices: Vec<v1::Notice>,
     /// Highest catalogue revision a receipt named.
     pub catalogue_revision: u64,
+    /// Times the daemon held another number than this bay thought.
+    steps: u32,
 }
+
+/// Times in one delivery that this bay follows the daemon to another number.
+/// Each corrects the number, so few are needed; a daemon that never agrees must
+/// not be asked for ever.
+pub(crate) const STEPS_MAX: u32 = 8;
+
+pub(crate) const OUT_OF_STEP_FOR_GOOD: &str =
+    "The daemon keeps saying that it holds another number of this bay.";
 
 /// Sends everything that waits before `until`, or everything.
 pub async fn deliver_older(
@@ -137,7 +145,7 @@ async fn send_many(
             {
                 taken.push(Taken {
                     event_id: *id,
-                    device_seq: *device_seq,
+                    device_seq: held_after(*device_seq, &receipt),
                     seq: receipt.seq,
                     job_number: receipt.job_number,
                     occurred_us: receipt.occurred_us,
@@ -162,6 +170,12 @@ async fn send_many(
     Ok(progress)
 }
 
+/// What the daemon holds after a receipt; 0: not known. A post it had before may
+/// be there under an older number.
+pub(crate) fn held_after(device_seq: u64, receipt: &v1::Receipt) -> u64 {
+    if receipt.repeated { 0 } else { device_seq }
+}
+
 /// Deals with the first refusal of a stream; tells whether that helps the next round.
 async fn settle_refusal(
     device: &mut Device,
@@ -174,6 +188,10 @@ async fn settle_refusal(
     match refused.cause {
         Cause::Later => Err(refused),
         Cause::OutOfStep { held } => {
+            done.steps += 1;
+            if done.steps > STEPS_MAX {
+                return Err(Refused::later(Error::unreachable(OUT_OF_STEP_FOR_GOOD)));
+            }
             let before = (
                 device.spool.posts().held_device_seq,
                 device.spool.posts().last_device_seq,
@@ -217,3 +235,6 @@ pub fn is_acknowledged(device: &Device, id: &EventId) -> bool {
         .get(id)
         .is_some_and(|e| matches!(e.standing, Standing::Acknowledged { .. }))
 }
+
+#[cfg(test)]
+mod tests;

@@ -65,8 +65,7 @@ pub async fn first_contact(device: &mut Device, channel: &Channel) -> Result<(),
     device
         .spool
         .in_step(answer.held_device_seq, log, false)
-        .map_err(Refused::broken)?;
-    renumber_taken(device, answer.held_device_seq)
+        .map_err(Refused::broken)
 }
 
 /// Compares the daemon's log and number with ours, as `bay spool send` does.
@@ -98,7 +97,17 @@ pub async fn follow(
         // It holds less, or our numbers: which log is it?
         _ => {
             let answer = hello(channel, device.name()).await?;
-            settle(device, &answer)
+            settle(device, &answer)?;
+            // It looked for this event id first and did not find it, so the
+            // number belongs to another fact: this folder was put back from an
+            // old copy, say. Waiting posts get new numbers and are not lost.
+            if device_seq <= answer.held_device_seq {
+                device
+                    .spool
+                    .renumber_above(answer.held_device_seq)
+                    .map_err(Refused::broken)?;
+            }
+            Ok(())
         }
     }
 }
@@ -120,22 +129,7 @@ fn settle(device: &mut Device, answer: &v1::HelloResponse) -> Result<(), Refused
     device
         .spool
         .in_step(held, log, resend)
-        .map_err(Refused::broken)?;
-    renumber_taken(device, held)
-}
-
-/// Waiting posts get new numbers where the daemon holds other facts under theirs.
-fn renumber_taken(device: &mut Device, held: u64) -> Result<(), Refused> {
-    let taken = device
-        .spool
-        .posts()
-        .waiting()
-        .first()
-        .is_some_and(|e| e.device_seq <= held);
-    if taken {
-        device.spool.renumber_above(held).map_err(Refused::broken)?;
-    }
-    Ok(())
+        .map_err(Refused::broken)
 }
 
 fn log_of(answer: &v1::HelloResponse) -> Option<(EventId, u64)> {

@@ -261,7 +261,8 @@ fn standing_frame(entry: &Entry) -> Option<Frame> {
             occurred_us,
         } => Some(Frame::Acknowledged(Acknowledged {
             event_id,
-            device_seq: entry.device_seq,
+            // The counter is said apart, by the last frame.
+            device_seq: 0,
             seq: *seq,
             job_number: *job_number,
             occurred_us: *occurred_us,

@@ -44,7 +44,7 @@ pub(super) struct Posted {
 pub(super) struct Acknowledged {
     #[prost(bytes = "vec", tag = "1")]
     pub(super) event_id: Vec<u8>,
-    /// Everything up to here is delivered.
+    /// The daemon holds this number now; 0: not known from this receipt.
     #[prost(uint64, tag = "2")]
     pub(super) device_seq: u64,
     /// Its place in the log.

@@ -46,6 +46,7 @@ pub struct NewPost {
 #[derive(Debug, Clone, Copy)]
 pub struct Taken {
     pub event_id: EventId,
+    /// The number it holds of this device now; 0: not known.
     pub device_seq: u64,
     pub seq: u64,
     pub job_number: u64,
