@@ -52,12 +52,21 @@ impl Fold {
                 self.overlay
                     .settle(settled.event, event.id, event.seq, settled.clone());
             }
-            Fact::CatalogueSet { .. } => self.add_catalogue(event),
+            Fact::CatalogueSet {
+                valid_from,
+                changed,
+            } => self.cats.note(
+                *valid_from,
+                event.received,
+                event.seq,
+                event.id,
+                changed.as_ref().clone(),
+            ),
             _ => {}
         }
     }
 
-    /// Takes struck catalogue changes out again.
+    /// Takes struck catalogue changes out again and lays the others over each other.
     pub fn recalled(&mut self) {
         let overlay = &self.overlay;
         self.cats.retain(|event| !overlay.is_struck(event));
@@ -146,12 +155,17 @@ impl Fold {
             };
             dirty.push(Dirty::at(target.position.occurred));
             if let Fact::CatalogueSet { valid_from, .. } = &target.fact {
+                // Which shop entry is the first, whose hours may be backdated,
+                // can change with it, so all that any of them touches is dirty.
+                let before = self.cats.earliest();
                 if struck {
                     self.cats.remove(id);
                 } else {
                     self.add_catalogue(&target);
                 }
-                dirty.push(Dirty::from(*valid_from));
+                let earliest = before.into_iter().chain(self.cats.earliest());
+                let from = earliest.fold(*valid_from, Micros::min);
+                dirty.push(Dirty::from(from));
             }
         }
         dirty.sort_by_key(|d| d.from);

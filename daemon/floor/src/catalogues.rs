@@ -96,6 +96,20 @@ impl Catalogues {
         event: EventId,
         changed: Catalogue,
     ) {
+        self.note(valid_from, received, seq, event, changed);
+        self.rebuild();
+    }
+
+    /// Adds a change without working the snapshots out: [`Catalogues::retain`]
+    /// does so once, after many.
+    pub(crate) fn note(
+        &mut self,
+        valid_from: Micros,
+        received: Micros,
+        seq: Seq,
+        event: EventId,
+        changed: Catalogue,
+    ) {
         self.changes.retain(|c| c.event != event);
         self.changes.push(Change {
             valid_from,
@@ -106,7 +120,6 @@ impl Catalogues {
             changed,
         });
         self.changes.sort_by_key(|c| (c.valid_from, c.seq, c.event));
-        self.rebuild();
     }
 
     /// Takes a struck `catalogue_set` out.
@@ -135,6 +148,13 @@ impl Catalogues {
         self.snapshots.last().unwrap_or(&self.empty)
     }
 
+    /// From when any change holds at all.
+    pub(crate) fn earliest(&self) -> Option<Micros> {
+        self.changes.first().map(|c| c.valid_from)
+    }
+
+    /// Lays the changes over each other from the first on, with a snapshot at
+    /// every instant at which something begins to hold.
     fn rebuild(&mut self) {
         let first = self
             .changes
@@ -149,35 +169,40 @@ impl Catalogues {
                 change.valid_from.max(change.received)
             };
         }
+        let hours_from = |c: &Change| c.changed.shop.as_ref().map(|_| c.hours_from);
         let mut instants: Vec<Micros> = self
             .changes
             .iter()
-            .flat_map(|c| {
-                let hours = c.changed.shop.as_ref().map(|_| c.hours_from);
-                [Some(c.valid_from), hours].into_iter().flatten()
-            })
+            .flat_map(|c| std::iter::once(c.valid_from).chain(hours_from(c)))
             .collect();
         instants.sort_unstable();
         instants.dedup();
-        self.snapshots = instants.into_iter().map(|at| self.snapshot(at)).collect();
-    }
-
-    fn snapshot(&self, at: Micros) -> Snapshot {
-        let mut catalogue = Catalogue::default();
-        for change in self.changes.iter().filter(|c| c.valid_from <= at) {
-            catalogue.apply(&change.changed);
-        }
-        let hours = self
+        let mut by_hours: Vec<&Change> = self
             .changes
             .iter()
-            .filter(|c| c.hours_from <= at)
-            .filter_map(|c| Some(((c.hours_from, c.seq), c.changed.shop.as_ref()?)))
-            .max_by_key(|(order, _)| *order)
-            .map(|(_, shop)| shop);
-        if let Some(shop) = &mut catalogue.shop {
-            hold_hours(shop, hours);
-        }
-        Snapshot::new(at, catalogue)
+            .filter(|c| c.changed.shop.is_some())
+            .collect();
+        by_hours.sort_by_key(|c| (c.hours_from, c.seq, c.event));
+        let mut changes = self.changes.iter().peekable();
+        let mut by_hours = by_hours.into_iter().peekable();
+        let mut laid = Catalogue::default();
+        let mut hours = None;
+        self.snapshots = instants
+            .into_iter()
+            .map(|at| {
+                while let Some(change) = changes.next_if(|c| c.valid_from <= at) {
+                    laid.apply(&change.changed);
+                }
+                while let Some(change) = by_hours.next_if(|c| c.hours_from <= at) {
+                    hours = change.changed.shop.as_ref();
+                }
+                let mut catalogue = laid.clone();
+                if let Some(shop) = &mut catalogue.shop {
+                    hold_hours(shop, hours);
+                }
+                Snapshot::new(at, catalogue)
+            })
+            .collect();
     }
 }
 
@@ -197,4 +222,86 @@ fn hold_hours(shop: &mut Shop, held: Option<&Shop>) {
 /// True where the catalogue does not know a code although it has such a table.
 pub(crate) fn is_unknown<T>(table: &std::collections::BTreeMap<Code, T>, code: &Code) -> bool {
     !table.is_empty() && !code.is_empty() && !table.contains_key(code)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use baywright_terms::catalogue::{Bay, UnitSystem};
+    use baywright_terms::hours::OpenHours;
+
+    fn change(bay: &str, places: u32) -> Catalogue {
+        let mut changed = Catalogue::default();
+        let name = String::new();
+        let retired = false;
+        changed.bays.insert(
+            bay.into(),
+            Bay {
+                name,
+                places,
+                retired,
+            },
+        );
+        changed
+    }
+
+    fn shop(from_min: u16) -> Catalogue {
+        Catalogue {
+            shop: Some(Shop {
+                name: format!("opens at {from_min}"),
+                zone: "Europe/Berlin".to_owned(),
+                currency: "EUR".to_owned(),
+                units: UnitSystem::Metric,
+                open: vec![OpenHours {
+                    weekday: 1,
+                    from_min,
+                    until_min: 1080,
+                }],
+                breaks: Vec::new(),
+                soil_grades: Vec::new(),
+                defects_grades: Vec::new(),
+                intricacy_grades: Vec::new(),
+            }),
+            ..Catalogue::default()
+        }
+    }
+
+    fn add(cats: &mut Catalogues, n: u8, valid_from: i64, received: i64, changed: Catalogue) {
+        let (event, seq) = (EventId([n; 16]), Seq(u64::from(n)));
+        cats.add(Micros(valid_from), Micros(received), seq, event, changed);
+    }
+
+    #[test]
+    fn entries_hold_from_their_instant_in_the_order_of_valid_from_then_seq() {
+        let mut cats = Catalogues::default();
+        add(&mut cats, 3, 10, 50, change("bay-1", 3));
+        add(&mut cats, 2, 10, 60, change("bay-1", 2));
+        add(&mut cats, 1, 30, 70, change("bay-1", 1));
+        let places = |at| cats.at(Micros(at)).places(&"bay-1".into());
+        assert_eq!([9, 10, 29, 30, 99].map(places), [1, 3, 3, 1, 1]);
+        assert!(cats.at(Micros(9)).catalogue.bays.is_empty());
+        cats.remove(EventId([3; 16]));
+        assert_eq!(cats.at(Micros(10)).places(&"bay-1".into()), 2);
+    }
+
+    #[test]
+    fn open_hours_and_zone_are_not_backdated_but_the_first_and_the_rest_of_the_shop_are() {
+        let mut cats = Catalogues::default();
+        add(&mut cats, 1, 0, 0, shop(480));
+        add(&mut cats, 2, 10, 40, shop(540));
+        let opens = |at| {
+            let shop = cats.at(Micros(at)).catalogue.shop.clone();
+            shop.map(|s| (s.name, s.open[0].from_min))
+        };
+        let (old, new) = ("opens at 480".to_owned(), "opens at 540".to_owned());
+        assert_eq!(opens(9), Some((old, 480)));
+        assert_eq!(opens(10), Some((new.clone(), 480)));
+        assert_eq!(opens(40), Some((new, 540)));
+        // The first hours that a shop gives had none before them to rewrite.
+        cats.remove(EventId([1; 16]));
+        let new = "opens at 540".to_owned();
+        assert_eq!(cats.at(Micros(9)).zone, TimeZone::UTC);
+        let shop = cats.at(Micros(10)).catalogue.shop.clone();
+        assert_eq!(shop.map(|s| (s.name, s.open[0].from_min)), Some((new, 540)));
+    }
 }

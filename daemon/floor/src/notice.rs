@@ -101,6 +101,14 @@ pub enum Notice {
         finish: Code,
         why: String,
     },
+    /// Everything that one finish of this vehicle must never get.
+    FinishNevers {
+        finish: Code,
+        panels: Vec<Code>,
+        /// Stages and products.
+        nevers: Vec<Code>,
+        whys: Vec<String>,
+    },
     SurfaceCare {
         what: Code,
         finish: Code,

@@ -256,15 +256,19 @@ fn meant(f: &Folding<'_>, key: JobKey, stage: &Code) -> Vec<Hand> {
         return hands_on_job(f.state, key, stage);
     }
     let in_bay = stage.is_empty() && super::codes::leaves_job_to_fold(f.event);
-    f.by.iter()
-        .map(Hand::named)
-        .filter(|hand| {
-            f.state.hands.get(hand).is_some_and(|s| {
-                (s.job == key && (stage.is_empty() || s.stage == *stage))
-                    || (in_bay && s.bay == f.event.bay)
-            })
+    let is_on = |hand: &Hand| {
+        f.state.hands.get(hand).is_some_and(|s| {
+            (s.job == key && (stage.is_empty() || s.stage == *stage))
+                || (in_bay && s.bay == f.event.bay)
         })
-        .collect()
+    };
+    let named: Vec<Hand> = f.by.iter().map(Hand::named).filter(&is_on).collect();
+    if named.is_empty() {
+        // Who began without a name may end with one.
+        let unnamed = Hand::unnamed(&f.work_bay(key));
+        return is_on(&unnamed).then_some(unnamed).into_iter().collect();
+    }
+    named
 }
 
 /// A stage is done, for those named or for all on it.
@@ -374,13 +378,15 @@ pub(crate) fn resumed(f: &mut Folding<'_>, stage: &Code) {
     let picked: Vec<(Hand, JobKey, Code)> = if f.by.is_empty() {
         last_aside_of_job(f, key, stage)
     } else {
-        let by: Vec<Hand> = f.by.iter().map(Hand::named).collect();
-        by.into_iter()
-            .filter_map(|hand| {
-                let (key, stage) = aside_of_hand(f.state, &hand, key, stage)?;
-                Some((hand, key, stage))
-            })
-            .collect()
+        // What was laid aside without a name may go on with one.
+        let unnamed = Hand::unnamed(&f.work_bay(key));
+        let by = f.by.iter().map(Hand::named);
+        by.filter_map(|hand| {
+            let (key, stage) = aside_of_hand(f.state, &hand, key, stage)
+                .or_else(|| aside_of_hand(f.state, &unnamed, key, stage))?;
+            Some((hand, key, stage))
+        })
+        .collect()
     };
     let waits =
         f.by.iter()

@@ -8,7 +8,7 @@ use baywright_terms::air::{AirAssessment, RangeStanding};
 use baywright_terms::catalogue::{Panel, Standing};
 use baywright_terms::code::Code;
 use baywright_terms::surface::{
-    Covered, Rule, rules_for_product, rules_for_stage, rules_for_vehicle,
+    Covered, Rule, by_finish, rules_for_product, rules_for_stage, rules_for_vehicle,
 };
 
 use crate::event::JobKey;
@@ -49,7 +49,7 @@ fn covered_of(job: &Job) -> Covered {
     }
 }
 
-/// Says, when a vehicle comes in, what it must never get.
+/// Says, when a vehicle comes in, what it must never get: a line for each finish.
 pub(crate) fn nevers_of_vehicle(f: &mut Folding<'_>, key: JobKey) {
     let Some(job) = f.state.jobs.get(&key) else {
         return;
@@ -57,12 +57,13 @@ pub(crate) fn nevers_of_vehicle(f: &mut Folding<'_>, key: JobKey) {
     let catalogue = &f.snapshot.catalogue;
     let job_type = catalogue.job_types.get(&job.job_type);
     let rules = rules_for_vehicle(catalogue, job_type, &job.panels, &covered_of(job));
-    for rule in rules {
-        if rule.standing == Standing::Never {
-            f.notice(Notice::SurfaceNever {
-                what: rule.what,
-                finish: rule.finish,
-                why: rule.why,
+    for of_finish in by_finish(&rules) {
+        if !of_finish.nevers.is_empty() {
+            f.notice(Notice::FinishNevers {
+                finish: of_finish.finish,
+                panels: of_finish.panels,
+                nevers: of_finish.nevers,
+                whys: of_finish.whys,
             });
         }
     }

@@ -32,6 +32,7 @@ pub fn code(notice: &Notice) -> &'static str {
         Notice::DwellTooLong { .. } => "dwell-too-long",
         Notice::DwellTooShort { .. } => "dwell-too-short",
         Notice::SurfaceNever { .. } => "surface-never",
+        Notice::FinishNevers { .. } => "finish-nevers",
         Notice::SurfaceCare { .. } => "surface-care",
         Notice::AgainstRule { .. } => "against-rule",
         Notice::Caution { .. } => "caution",
@@ -64,6 +65,7 @@ pub fn severity(notice: &Notice) -> Severity {
         | Notice::FromMix { .. }
         | Notice::MixReplaced { .. } => Severity::Say,
         Notice::SurfaceNever { .. }
+        | Notice::FinishNevers { .. }
         | Notice::SurfaceCare { .. }
         | Notice::Caution { .. }
         | Notice::AirUnfit { .. }
@@ -106,6 +108,9 @@ pub fn sentence(notice: &Notice, context: &Context<'_>) -> String {
         Notice::BayOverfull { bay, jobs } => {
             let jobs: Vec<String> = jobs.iter().map(|job| context.job(*job)).collect();
             format!("{bay} has more jobs than places: {}.", jobs.join("; "))
+        }
+        Notice::NoJobHere { bay } if bay.is_empty() => {
+            "Neither bay nor job was named; kept without a job.".to_owned()
         }
         Notice::NoJobHere { bay } => format!("No job was in {bay} then; kept without a job."),
         Notice::UnknownJobNumber { number } => {
@@ -198,6 +203,17 @@ fn other_sentence(notice: &Notice, context: &Context<'_>) -> String {
             length(*under_us)
         ),
         Notice::SurfaceNever { what, finish, why } => format!("Never {what} on {finish}: {why}."),
+        Notice::FinishNevers {
+            finish,
+            panels,
+            nevers,
+            whys,
+        } => format!(
+            "Never on {finish} ({}): {}. Why: {}.",
+            list(panels),
+            list(nevers),
+            whys.join("; ")
+        ),
         Notice::SurfaceCare { what, finish, why } => {
             format!("Care with {what} on {finish}: {why}.")
         }
