@@ -2,6 +2,7 @@
 
 mod columns;
 mod put;
+mod shapes;
 mod table;
 mod take;
 

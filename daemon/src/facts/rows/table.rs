@@ -4,6 +4,8 @@
 //! `origin_seq`, `ordinal`): the position of the event whose folding emitted
 //! the row, which does not depend on the order of arrival.
 
+use super::shapes;
+
 /// One table for each variant of [`baywright_floor::row::Row`].
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 pub(crate) enum Table {
@@ -58,12 +60,6 @@ pub(crate) const KEY: &str = "origin_us, origin_device, origin_seq, ordinal";
 /// Columns in [`KEY`].
 pub(crate) const KEY_COLUMNS: usize = 4;
 
-const TEXT: &str = "TEXT NOT NULL";
-const INT: &str = "INTEGER NOT NULL";
-const INT_OR_NULL: &str = "INTEGER";
-const ID: &str = "BLOB NOT NULL";
-const ID_OR_NULL: &str = "BLOB";
-
 impl Table {
     /// All tables in the order of their names.
     pub(crate) const ALL: [Table; 21] = [
@@ -92,27 +88,27 @@ impl Table {
 
     pub(crate) fn shape(self) -> &'static Shape {
         match self {
-            Table::Air => &AIR,
-            Table::Coated => &COATED,
-            Table::Container => &CONTAINER,
-            Table::Counted => &COUNTED,
-            Table::Covered => &COVERED,
-            Table::Cured => &CURED,
-            Table::Declared => &DECLARED,
-            Table::FlawFound => &FLAW_FOUND,
-            Table::FlawRemedied => &FLAW_REMEDIED,
-            Table::HandsOn => &HANDS_ON,
-            Table::Job => &JOB,
-            Table::Lamp => &LAMP,
-            Table::Levelled => &LEVELLED,
-            Table::MixDumped => &MIX_DUMPED,
-            Table::MixMade => &MIX_MADE,
-            Table::Notice => &NOTICE,
-            Table::Presence => &PRESENCE,
-            Table::ProductUse => &PRODUCT_USE,
-            Table::Release => &RELEASE,
-            Table::Stock => &STOCK,
-            Table::Waiting => &WAITING,
+            Table::Air => &shapes::AIR,
+            Table::Coated => &shapes::COATED,
+            Table::Container => &shapes::CONTAINER,
+            Table::Counted => &shapes::COUNTED,
+            Table::Covered => &shapes::COVERED,
+            Table::Cured => &shapes::CURED,
+            Table::Declared => &shapes::DECLARED,
+            Table::FlawFound => &shapes::FLAW_FOUND,
+            Table::FlawRemedied => &shapes::FLAW_REMEDIED,
+            Table::HandsOn => &shapes::HANDS_ON,
+            Table::Job => &shapes::JOB,
+            Table::Lamp => &shapes::LAMP,
+            Table::Levelled => &shapes::LEVELLED,
+            Table::MixDumped => &shapes::MIX_DUMPED,
+            Table::MixMade => &shapes::MIX_MADE,
+            Table::Notice => &shapes::NOTICE,
+            Table::Presence => &shapes::PRESENCE,
+            Table::ProductUse => &shapes::PRODUCT_USE,
+            Table::Release => &shapes::RELEASE,
+            Table::Stock => &shapes::STOCK,
+            Table::Waiting => &shapes::WAITING,
         }
     }
 
@@ -165,340 +161,3 @@ impl Table {
         format!("SELECT * FROM {} {rest}", self.shape().name)
     }
 }
-
-const AIR: Shape = Shape {
-    name: "air",
-    columns: &[
-        ("bay", TEXT),
-        ("at_us", INT),
-        ("air_milli_c", INT),
-        ("humidity_milli_pct", INT),
-        ("surface_milli_c", INT_OR_NULL),
-        ("sensor", INT),
-        ("seq", INT),
-    ],
-    when: When::At("at_us"),
-    by_job: false,
-    also_by: &[],
-};
-
-const COATED: Shape = Shape {
-    name: "coated",
-    columns: &[
-        ("event", ID),
-        ("job", ID),
-        ("panel", TEXT),
-        ("section", INT),
-        ("finish", TEXT),
-        ("product", TEXT),
-        ("lot", TEXT),
-        ("layer", INT),
-        ("at_us", INT),
-        ("air_milli_c", INT_OR_NULL),
-        ("humidity_milli_pct", INT_OR_NULL),
-        ("surface_milli_c", INT_OR_NULL),
-        ("seq", INT),
-    ],
-    when: When::At("at_us"),
-    by_job: true,
-    also_by: &[],
-};
-
-const CONTAINER: Shape = Shape {
-    name: "container",
-    columns: &[
-        ("product", TEXT),
-        ("bay", TEXT),
-        ("kind", TEXT),
-        ("amount_nl", INT_OR_NULL),
-        ("amount_ug", INT_OR_NULL),
-        ("amount_milli_each", INT_OR_NULL),
-        ("lot", TEXT),
-        ("at_us", INT),
-        ("seq", INT),
-    ],
-    when: When::At("at_us"),
-    by_job: false,
-    also_by: &[],
-};
-
-const COUNTED: Shape = Shape {
-    name: "counted",
-    columns: &[
-        ("event", ID),
-        ("job", ID_OR_NULL),
-        ("by", TEXT),
-        ("seq", INT),
-    ],
-    when: When::Untimed,
-    by_job: true,
-    also_by: &["seq"],
-};
-
-const COVERED: Shape = Shape {
-    name: "covered",
-    columns: &[
-        ("job", ID),
-        ("finish", TEXT),
-        ("panel", TEXT),
-        ("left_out", INT),
-        ("seq", INT),
-    ],
-    when: When::Untimed,
-    by_job: true,
-    also_by: &[],
-};
-
-const CURED: Shape = Shape {
-    name: "cured",
-    columns: &[("job", ID), ("panel", TEXT), ("at_us", INT), ("seq", INT)],
-    when: When::At("at_us"),
-    by_job: true,
-    also_by: &[],
-};
-
-const DECLARED: Shape = Shape {
-    name: "declared",
-    columns: &[
-        ("job", ID),
-        ("stage", TEXT),
-        ("declaration", TEXT),
-        ("about_us", INT_OR_NULL),
-        ("seq", INT),
-    ],
-    when: When::Untimed,
-    by_job: true,
-    also_by: &[],
-};
-
-const FLAW_FOUND: Shape = Shape {
-    name: "flaw_found",
-    columns: &[
-        ("event", ID),
-        ("job", ID),
-        ("panel", TEXT),
-        ("flaw", TEXT),
-        ("existing", INT),
-        ("photo", TEXT),
-        ("at_us", INT),
-        ("seq", INT),
-    ],
-    when: When::At("at_us"),
-    by_job: true,
-    also_by: &[],
-};
-
-const FLAW_REMEDIED: Shape = Shape {
-    name: "flaw_remedied",
-    columns: &[
-        ("found", ID_OR_NULL),
-        ("job", ID),
-        ("panel", TEXT),
-        ("at_us", INT),
-        ("seq", INT),
-    ],
-    when: When::At("at_us"),
-    by_job: true,
-    also_by: &[],
-};
-
-const HANDS_ON: Shape = Shape {
-    name: "hands_on",
-    columns: &[
-        ("job", ID),
-        ("stage", TEXT),
-        ("run", ID),
-        ("worker", TEXT),
-        ("bay", TEXT),
-        ("from_us", INT),
-        ("until_us", INT),
-        ("ended", TEXT),
-        ("rework", INT),
-        ("seq_from", INT),
-        ("seq_until", INT_OR_NULL),
-    ],
-    when: When::Span,
-    by_job: true,
-    also_by: &[],
-};
-
-const JOB: Shape = Shape {
-    name: "job",
-    columns: &[
-        ("job", ID),
-        ("seq", INT),
-        ("number", INT_OR_NULL),
-        ("handle", TEXT),
-        ("opened_us", INT),
-        ("job_type", TEXT),
-        ("vehicle", TEXT),
-        ("vehicle_class", TEXT),
-        ("grade_soil", INT),
-        ("grade_defects", INT),
-        ("grade_intricacy", INT),
-        ("panels", TEXT),
-        ("comeback_of", ID_OR_NULL),
-        ("agreed_minor", INT_OR_NULL),
-    ],
-    when: When::At("opened_us"),
-    by_job: true,
-    also_by: &["number", "handle"],
-};
-
-const LAMP: Shape = Shape {
-    name: "lamp",
-    columns: &[
-        ("job", ID),
-        ("panel", TEXT),
-        ("from_us", INT),
-        ("until_us", INT),
-        ("surface_milli_c", INT_OR_NULL),
-        ("seq", INT),
-    ],
-    when: When::Span,
-    by_job: true,
-    also_by: &[],
-};
-
-const LEVELLED: Shape = Shape {
-    name: "levelled",
-    columns: &[
-        ("coated", ID),
-        ("job", ID),
-        ("at_us", INT),
-        ("result", TEXT),
-        ("seq", INT),
-    ],
-    when: When::At("at_us"),
-    by_job: true,
-    also_by: &[],
-};
-
-const MIX_DUMPED: Shape = Shape {
-    name: "mix_dumped",
-    columns: &[
-        ("mix", ID),
-        ("volume_nl", INT),
-        ("at_us", INT),
-        ("seq", INT),
-    ],
-    when: When::At("at_us"),
-    by_job: false,
-    also_by: &["mix"],
-};
-
-const MIX_MADE: Shape = Shape {
-    name: "mix_made",
-    columns: &[
-        ("mix", ID),
-        ("seq", INT),
-        ("at_us", INT),
-        ("bay", TEXT),
-        ("product", TEXT),
-        ("volume_nl", INT),
-        ("concentrate_nl", INT),
-        ("additions", TEXT),
-    ],
-    when: When::At("at_us"),
-    by_job: false,
-    also_by: &["mix"],
-};
-
-const NOTICE: Shape = Shape {
-    name: "notice",
-    columns: &[
-        ("event", ID),
-        ("seq", INT),
-        ("at_us", INT),
-        ("bay", TEXT),
-        ("job", ID_OR_NULL),
-        ("code", TEXT),
-        ("severity", TEXT),
-        ("notice", TEXT),
-        ("settled", INT),
-    ],
-    when: When::At("at_us"),
-    by_job: true,
-    also_by: &["seq"],
-};
-
-const PRESENCE: Shape = Shape {
-    name: "presence",
-    columns: &[
-        ("job", ID),
-        ("place", TEXT),
-        ("from_us", INT),
-        ("until_us", INT_OR_NULL),
-        ("seq_from", INT),
-        ("seq_until", INT_OR_NULL),
-    ],
-    when: When::Span,
-    by_job: true,
-    also_by: &[],
-};
-
-const PRODUCT_USE: Shape = Shape {
-    name: "product_use",
-    columns: &[
-        ("event", ID),
-        ("seq", INT),
-        ("at_us", INT),
-        ("job", ID_OR_NULL),
-        ("stage", TEXT),
-        ("bay", TEXT),
-        ("product", TEXT),
-        ("used_nl", INT_OR_NULL),
-        ("used_ug", INT_OR_NULL),
-        ("used_milli_each", INT_OR_NULL),
-        ("mix", ID_OR_NULL),
-        ("lot", TEXT),
-        ("panels", TEXT),
-    ],
-    when: When::At("at_us"),
-    by_job: true,
-    also_by: &["mix"],
-};
-
-const RELEASE: Shape = Shape {
-    name: "release",
-    columns: &[("job", ID), ("at_us", INT), ("seq", INT)],
-    when: When::At("at_us"),
-    by_job: true,
-    also_by: &[],
-};
-
-const STOCK: Shape = Shape {
-    name: "stock",
-    columns: &[
-        ("product", TEXT),
-        ("kind", TEXT),
-        ("amount_nl", INT_OR_NULL),
-        ("amount_ug", INT_OR_NULL),
-        ("amount_milli_each", INT_OR_NULL),
-        ("packs", INT),
-        ("price_minor", INT_OR_NULL),
-        ("lot", TEXT),
-        ("at_us", INT),
-        ("seq", INT),
-    ],
-    when: When::At("at_us"),
-    by_job: false,
-    also_by: &[],
-};
-
-const WAITING: Shape = Shape {
-    name: "waiting",
-    columns: &[
-        ("job", ID),
-        ("kind", TEXT),
-        ("product", TEXT),
-        ("panel", TEXT),
-        ("from_us", INT),
-        ("until_us", INT_OR_NULL),
-        ("seq_from", INT),
-        ("seq_until", INT_OR_NULL),
-    ],
-    when: When::Span,
-    by_job: true,
-    also_by: &[],
-};

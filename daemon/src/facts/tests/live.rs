@@ -4,7 +4,8 @@
 use baywright_floor::memory::Book;
 use baywright_floor::row::{Emitted, Row};
 
-use super::shop::{Dice, Log, Shop};
+use super::log::Log;
+use super::shop::{Dice, Shop};
 use crate::facts::decode;
 use crate::facts::rows::{self, KEY, Table};
 use crate::facts::schema;

@@ -2,7 +2,8 @@
 
 use rusqlite::Connection;
 
-use super::shop::{Log, Shop};
+use super::log::Log;
+use super::shop::Shop;
 use crate::facts::{FACTS_FILE, Facts, FactsError, Stored};
 
 /// Facts in a folder that lives as long as they do.

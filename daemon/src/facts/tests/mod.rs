@@ -1,7 +1,9 @@
 //! Facts against the model in memory, against a rebuild, and against mishaps.
 
+mod catalogue;
 mod decode;
 mod live;
+mod log;
 mod mishaps;
 mod reads;
 mod shop;

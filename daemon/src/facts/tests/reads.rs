@@ -7,7 +7,8 @@ use baywright_floor::row::Row;
 use baywright_proto::v1::{self, fact::Kind};
 use baywright_terms::time::Micros;
 
-use super::shop::{Log, MINUTE_US, START_US, Shop};
+use super::log::Log;
+use super::shop::{MINUTE_US, START_US, Shop};
 use crate::facts::reader::{FactsReader, JobName};
 use crate::facts::rows::{self, Table};
 use crate::facts::{Facts, FactsError, ReportError};

@@ -1,89 +1,21 @@
-//! A random shop as records of a log, and a log in memory.
+//! A random shop as records of a log.
 //!
 //! Events come in any order of time, from three devices, with codes the
 //! catalogue does not know, strikes of strikes, settlements of anything and
 //! catalogue changes in between: whatever happens, it is a fact.
 
-use std::sync::{Arc, Mutex};
-
 use baywright_proto::v1::{self, fact::Kind};
 use prost::Message as _;
 
-use crate::facts::{LogSource, LogSources, SourceError, Stored};
+use super::catalogue::{PRODUCTS, STAGES, WORKERS, catalogue};
+use crate::facts::Stored;
 
 /// Monday 2026-03-02, 06:00 UTC; the clocks change within the month.
 pub(super) const START_US: i64 = 1_772_431_200_000_000;
 pub(super) const MINUTE_US: i64 = 60_000_000;
 const DEVICES: [&str; 3] = ["bay-1", "bay-2", "office"];
 const BAYS: [&str; 3] = ["bay-1", "bay-2", "bay-9"];
-const WORKERS: [&str; 4] = ["ana", "bo", "chi", "nobody-known"];
-const STAGES: [&str; 5] = ["prewash", "decon", "polish", "coat", "unheard-of"];
-const PRODUCTS: [&str; 4] = ["iron-remover", "shampoo", "hard-coat", "no-such"];
 const PANELS: [&str; 4] = ["nose", "tub", "lid", ""];
-
-/// A log in memory that several readers share.
-#[derive(Debug, Clone, Default)]
-pub(super) struct Log {
-    pub(super) entries: Arc<Mutex<Vec<Stored>>>,
-    pub(super) id: u8,
-    pub(super) epoch: u64,
-    /// Reads of single entries that fail from now on.
-    pub(super) broken: Arc<Mutex<bool>>,
-}
-
-impl Log {
-    pub(super) fn of(entries: Vec<Stored>) -> Self {
-        Self {
-            entries: Arc::new(Mutex::new(entries)),
-            ..Self::default()
-        }
-    }
-
-    pub(super) fn push(&self, entries: &[Stored]) {
-        self.entries.lock().unwrap().extend_from_slice(entries);
-    }
-
-    pub(super) fn boxed(&self) -> Box<dyn LogSource> {
-        Box::new(self.clone())
-    }
-
-    fn check(&self) -> Result<(), SourceError> {
-        if *self.broken.lock().unwrap() {
-            return Err("the cable is out".into());
-        }
-        Ok(())
-    }
-}
-
-impl LogSource for Log {
-    fn identity(&mut self) -> Result<([u8; 16], u64), SourceError> {
-        Ok(([self.id; 16], self.epoch))
-    }
-
-    fn head(&mut self) -> Result<u64, SourceError> {
-        Ok(self.entries.lock().unwrap().len().try_into()?)
-    }
-
-    fn after(&mut self, seq: u64, at_most: usize) -> Result<Vec<Stored>, SourceError> {
-        self.check()?;
-        let from = usize::try_from(seq)?;
-        let entries = self.entries.lock().unwrap();
-        Ok(entries.iter().skip(from).take(at_most).cloned().collect())
-    }
-
-    fn one(&mut self, seq: u64) -> Result<Option<Stored>, SourceError> {
-        self.check()?;
-        let entries = self.entries.lock().unwrap();
-        let at = usize::try_from(seq)?.checked_sub(1);
-        Ok(at.and_then(|at| entries.get(at)).cloned())
-    }
-}
-
-impl LogSources for Log {
-    fn open(&self) -> Result<Box<dyn LogSource>, SourceError> {
-        Ok(self.boxed())
-    }
-}
 
 /// A generator of which a seed means the same shop for ever (xorshift64*).
 #[derive(Debug, Clone)]
@@ -478,86 +410,5 @@ impl Shop {
             valid_from_us: self.now_us - days * 24 * 60 * MINUTE_US,
             changed: Some(changed),
         })
-    }
-}
-
-/// A small invented shop.
-pub(super) fn catalogue() -> v1::Catalogue {
-    let bay = |code: &str, places| v1::Bay {
-        code: code.to_owned(),
-        places,
-        ..v1::Bay::default()
-    };
-    let worker = |code: &&str| v1::Worker {
-        code: (*code).to_owned(),
-        ..v1::Worker::default()
-    };
-    let stage = |code: &&str| v1::Stage {
-        code: (*code).to_owned(),
-        kind: v1::StageKind::Cleaning.into(),
-        rules: vec![v1::SurfaceRule {
-            finish: "matte".to_owned(),
-            standing: v1::Standing::Never.into(),
-            why: "it cannot be polished afterwards".to_owned(),
-        }],
-        ..v1::Stage::default()
-    };
-    let product = |code: &&str| v1::Product {
-        code: (*code).to_owned(),
-        dwell_shortest_us: 3 * MINUTE_US,
-        dwell_longest_us: 10 * MINUTE_US,
-        water_safe_us: 12 * 60 * MINUTE_US,
-        full_cure_us: 7 * 24 * 60 * MINUTE_US,
-        ..v1::Product::default()
-    };
-    v1::Catalogue {
-        shop: Some(v1::Shop {
-            name: "Three Wheels".to_owned(),
-            zone: "Europe/Berlin".to_owned(),
-            currency: "EUR".to_owned(),
-            open: (1..=6)
-                .map(|weekday| v1::OpenHours {
-                    weekday,
-                    from_min: 8 * 60,
-                    until_min: 17 * 60,
-                })
-                .collect(),
-            breaks: vec![v1::OpenHours {
-                weekday: 1,
-                from_min: 12 * 60,
-                until_min: 12 * 60 + 30,
-            }],
-            ..v1::Shop::default()
-        }),
-        bays: vec![bay("bay-1", 1), bay("bay-2", 2)],
-        workers: WORKERS.iter().take(3).map(worker).collect(),
-        products: PRODUCTS.iter().take(3).map(product).collect(),
-        stages: STAGES.iter().take(4).map(stage).collect(),
-        job_types: vec![v1::JobType {
-            code: "trike-coat".to_owned(),
-            vehicle_class: "trike".to_owned(),
-            stages: STAGES
-                .iter()
-                .take(4)
-                .map(|stage| v1::StageAllowance {
-                    stage: (*stage).to_owned(),
-                    allowance_us: 60 * MINUTE_US,
-                    ..v1::StageAllowance::default()
-                })
-                .collect(),
-            panels: vec![
-                v1::Panel {
-                    code: "nose".to_owned(),
-                    finish: "gloss".to_owned(),
-                    area_cm2: 4_000,
-                },
-                v1::Panel {
-                    code: "tub".to_owned(),
-                    finish: "matte".to_owned(),
-                    area_cm2: 0,
-                },
-            ],
-            ..v1::JobType::default()
-        }],
     }
 }
