@@ -199,3 +199,92 @@ fn add_stretch(time: &mut BayTime, running: &[i64; 4], places: i64, length: i64)
         add(&mut time.occupied_outside_open_us, occupied);
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    #[test]
+    fn hands_on_comes_before_waiting_and_waiting_before_idle() {
+        let spans = partition((0, 100), &[(10, 40), (30, 50)], &[(0, 20), (45, 60)]);
+        let span = |from, until, clock| Span { from, until, clock };
+        assert_eq!(
+            spans,
+            [
+                span(0, 10, Clock::Waiting),
+                span(10, 50, Clock::HandsOn),
+                span(50, 60, Clock::Waiting),
+                span(60, 100, Clock::Idle),
+            ]
+        );
+        assert_eq!(
+            totals(&spans),
+            Totals {
+                hands_on_us: 40,
+                waiting_us: 20,
+                idle_us: 40
+            }
+        );
+    }
+
+    #[test]
+    fn an_empty_presence_has_no_spans() {
+        assert_eq!(partition((5, 5), &[(0, 9)], &[]), []);
+    }
+
+    const END: i64 = 30;
+
+    fn intervals() -> impl Strategy<Value = Vec<(i64, i64)>> {
+        prop::collection::vec((0..END, 0..END), 0..4)
+    }
+
+    fn has(intervals: &[(i64, i64)], at: i64) -> bool {
+        intervals.iter().any(|(a, b)| *a <= at && at < *b)
+    }
+
+    proptest! {
+        /// The bay's time instant by instant, in the plainest way.
+        #[test]
+        fn a_bay_is_split_as_counting_each_instant_splits_it(
+            jobs in prop::collection::vec((intervals(), intervals(), intervals()), 0..4),
+            open in intervals(),
+            places in 0_u32..4,
+        ) {
+            let jobs: Vec<JobTime> = jobs
+                .into_iter()
+                .map(|(presence, hands_on, waiting)| JobTime { presence, hands_on, waiting })
+                .collect();
+            let mut expected = BayTime::default();
+            for at in 0..END {
+                let mut clocks: Vec<Clock> = jobs
+                    .iter()
+                    .filter(|job| has(&job.presence, at))
+                    .map(|job| match (has(&job.hands_on, at), has(&job.waiting, at)) {
+                        (true, _) => Clock::HandsOn,
+                        (false, true) => Clock::Waiting,
+                        (false, false) => Clock::Idle,
+                    })
+                    .collect();
+                clocks.sort_unstable();
+                clocks.truncate(usize::try_from(places).unwrap());
+                let taken = i64::try_from(clocks.len()).unwrap();
+                for clock in clocks {
+                    match clock {
+                        Clock::HandsOn => expected.hands_on_us += 1,
+                        Clock::Waiting => expected.waiting_us += 1,
+                        Clock::Idle => expected.idle_us += 1,
+                    }
+                }
+                expected.occupied_us += taken;
+                if has(&open, at) {
+                    expected.open_us += i64::from(places);
+                    expected.empty_us += i64::from(places) - taken;
+                } else {
+                    expected.occupied_outside_open_us += taken;
+                }
+            }
+            prop_assert_eq!(bay_partition(&jobs, &open, places), expected);
+        }
+    }
+}
