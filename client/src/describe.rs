@@ -120,11 +120,11 @@ fn declared(f: &v1::StageDeclared) -> String {
 fn air(f: &v1::AmbientRead) -> String {
     let surface = f
         .surface_milli_c
-        .map(|s| format!(", surface {} °C", milli(i64::from(s))))
+        .map(|s| format!(", surface {} °C", tenths(s)))
         .unwrap_or_default();
     format!(
         "air {} °C {} %{surface}",
-        milli(i64::from(f.air_milli_c)),
+        tenths(f.air_milli_c),
         milli(i64::from(f.humidity_milli_pct))
     )
 }
@@ -194,6 +194,12 @@ pub fn milli(thousandths: i64) -> String {
     }
 }
 
+/// A temperature to a tenth of a degree: what was typed in °F has no end in °C.
+pub fn tenths(milli_c: i32) -> String {
+    let value = i64::from(milli_c);
+    milli((value + value.signum() * 50) / 100 * 100)
+}
+
 /// A span in hours and minutes, or seconds where it is short.
 pub fn span(span_us: i64) -> String {
     let seconds = span_us.max(0) / 1_000_000;
@@ -235,6 +241,9 @@ mod tests {
             (0, "0"),
         ] {
             assert_eq!(milli(value), text);
+        }
+        for (value, text) in [(21_111, "21.1"), (-2_950, "−3"), (49, "0"), (20_000, "20")] {
+            assert_eq!(tenths(value), text);
         }
         for (us, text) in [
             (59_000_000, "59 s"),

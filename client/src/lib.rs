@@ -32,6 +32,8 @@ pub mod render;
 pub mod resolve;
 pub mod say;
 pub mod spool;
+#[cfg(test)]
+mod stories;
 
 use crate::answer::{Outcome, Output};
 use crate::args::Cli;

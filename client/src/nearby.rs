@@ -159,7 +159,7 @@ pub fn cautions_of_stage(catalogue: &Catalogue, known: &Known, stage: &str) -> V
     };
     let code = Code::new(stage);
     let rules = rules_for_stage(&code, entry, &known.panels, &known.covered);
-    let own = (!entry.caution.is_empty()).then(|| format!("{stage}: {}", entry.caution));
+    let own = own_caution(stage, &entry.caution, "");
     rules.iter().map(rule_words).chain(own).collect()
 }
 
@@ -170,29 +170,39 @@ pub fn cautions_of_product(catalogue: &Catalogue, known: &Known, product: &str) 
     };
     let code = Code::new(product);
     let rules = rules_for_product(&code, entry, &known.panels, &known.covered);
-    let sds = if entry.sds.is_empty() {
-        "see its safety data sheet".to_owned()
-    } else {
-        format!("safety data sheet: {}", entry.sds)
-    };
-    let own = (!entry.caution.is_empty()).then(|| format!("{product}: {} ({sds})", entry.caution));
+    let own = own_caution(product, &entry.caution, &entry.sds);
     rules.iter().map(rule_words).chain(own).collect()
 }
 
+/// In the words the daemon uses: `Never decon on leather (seat): it shrinks.`
 fn rule_words(rule: &Rule) -> String {
     let standing = match rule.standing {
-        Standing::Never => "never on",
-        Standing::Care => "with care on",
-        Standing::Fine => "on",
+        Standing::Never => "Never",
+        Standing::Care | Standing::Fine => "Care with",
     };
     let panels: Vec<&str> = rule.panels.iter().map(Code::as_str).collect();
     format!(
-        "{} {standing} {} ({}): {}.",
+        "{standing} {} on {} ({}): {}.",
         rule.what,
         rule.finish,
         panels.join(", "),
         rule.why.trim_end_matches('.')
     )
+}
+
+/// A stage's or product's own caution, and where its safety data sheet is.
+fn own_caution(code: &str, caution: &str, sds: &str) -> Option<String> {
+    if caution.is_empty() {
+        return None;
+    }
+    let sheet = if sds.is_empty() {
+        String::new()
+    } else {
+        format!(" ({sds})")
+    };
+    Some(format!(
+        "Caution with {code}: {caution} Follow its safety data sheet{sheet} and local codes."
+    ))
 }
 
 /// The last air this bay knows of.

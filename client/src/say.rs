@@ -29,6 +29,8 @@ pub struct Extra {
     pub lines: Vec<String>,
     /// Fields of the JSON object.
     pub json: Map<String, Value>,
+    /// Another post of the same command follows and says where they are kept.
+    pub more_follows: bool,
 }
 
 /// Puts the answer to one post together.
@@ -36,7 +38,7 @@ pub fn say(context: &Context, fact: &v1::Fact, said: &Said, extra: Extra) -> Out
     let mut lines = Vec::new();
     match said {
         Said::Dry => {
-            lines.extend(extra.cautions.iter().map(|c| caution(c)));
+            lines.extend(local_cautions(&extra.cautions));
             lines.push(format!("Would post: {}", sentence(context, fact, None)));
             lines.extend(extra.lines);
         }
@@ -46,13 +48,15 @@ pub fn say(context: &Context, fact: &v1::Fact, said: &Said, extra: Extra) -> Out
             waiting,
             ..
         } => {
-            lines.extend(extra.cautions.iter().map(|c| caution(c)));
+            lines.extend(local_cautions(&extra.cautions));
             lines.push(sentence(context, fact, None));
             lines.extend(extra.lines);
             if !handle.is_empty() {
                 lines.push(format!("Its handle, for good: {handle}."));
             }
-            lines.push(kept_line(context, why.message(), *waiting));
+            if !extra.more_follows {
+                lines.push(kept_line(context, why.message(), *waiting));
+            }
         }
         Said::Acknowledged { receipt, older } => {
             lines.extend(delivered_line(older));
@@ -230,6 +234,8 @@ impl Told<'_> {
             Some(Kind::DwellEnded(f)) => format!("{} dwell ended at {clock}", f.product)
                 .trim()
                 .to_owned(),
+            Some(Kind::StruckOut(f)) if f.reason.is_empty() => format!("struck out at {clock}"),
+            Some(Kind::StruckOut(f)) => format!("struck out at {clock} ({})", f.reason),
             Some(Kind::PanelCoated(f)) => {
                 let section = if f.section == 0 {
                     String::new()
@@ -328,14 +334,21 @@ pub fn delivered_line(older: &Delivered) -> Vec<String> {
         1 => lines.push("Sent first: 1 fact that waited here.".to_owned()),
         n => lines.push(format!("Sent first: {n} facts that waited here.")),
     }
-    if older.set_aside > 0 {
-        lines.push(format!(
-            "{ODD}Set aside{ODD:#}: {} of them the daemon could not read. `bay spool list` shows \
-             them, `bay spool mend` mends them.",
-            older.set_aside
-        ));
-    }
+    lines.extend(set_aside_line(older));
     lines
+}
+
+/// Says what the daemon could not read, and what to do about it.
+pub fn set_aside_line(delivered: &Delivered) -> Option<String> {
+    let facts = match delivered.set_aside {
+        0 => return None,
+        1 => "1 fact".to_owned(),
+        n => format!("{n} facts"),
+    };
+    Some(format!(
+        "{ODD}Set aside{ODD:#}: {facts} the daemon could not read. `bay spool list` shows what, \
+         `bay spool mend` mends it."
+    ))
 }
 
 /// A sentence of the daemon.
@@ -359,6 +372,11 @@ fn caution_lines(fact: &v1::Fact, cautions: &[&v1::Notice]) -> Vec<String> {
         .iter()
         .map(|text| caution(text))
         .collect()
+}
+
+fn local_cautions(cautions: &[String]) -> Vec<String> {
+    let texts = cautions.iter().map(String::as_str);
+    gathered(texts).iter().map(|text| caution(text)).collect()
 }
 
 /// Gathers `Never decon on leather: why` and `Never wash on leather: why` into

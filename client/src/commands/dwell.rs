@@ -6,7 +6,7 @@ use baywright_terms::time::format_span;
 use clap::Args;
 
 use crate::answer::Outcome;
-use crate::commands::{Local, post_kind, with_line};
+use crate::commands::{Local, post_kind, post_with_line};
 use crate::context::Context;
 use crate::error::Error;
 use crate::resolve;
@@ -40,8 +40,7 @@ pub fn run(context: &Context, args: &DwellArgs) -> Result<Outcome, Error> {
         product: product.clone(),
         panels: args.panels.clone(),
     });
-    let outcome = post_kind(context, kind, None, &Local::Product(product))?;
-    Ok(with_line(outcome, times))
+    post_with_line(context, kind, None, &Local::Product(product), times)
 }
 
 /// Shortest and longest dwell, where the catalogue gives them.

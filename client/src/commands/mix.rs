@@ -7,7 +7,7 @@ use baywright_terms::amount::{Amount, Quantity, Ratio, format_volume_in};
 use clap::Args;
 
 use crate::answer::Outcome;
-use crate::commands::{Local, amount, joined, post_kind, refused, with_line};
+use crate::commands::{Local, amount, joined, post_kind, post_with_line, refused};
 use crate::context::Context;
 use crate::error::Error;
 use crate::resolve;
@@ -50,8 +50,7 @@ pub fn run(context: &Context, args: &MixArgs) -> Result<Outcome, Error> {
         volume: Some(amount_to_wire(&volume)),
         additions: additions.collect::<Result<_, _>>()?,
     });
-    let outcome = post_kind(context, kind, None, &Local::Product(product))?;
-    Ok(with_line(outcome, Some(line)))
+    post_with_line(context, kind, None, &Local::Product(product), Some(line))
 }
 
 fn how() -> Error {

@@ -134,8 +134,20 @@ pub(crate) fn post_kind(
     job: Option<v1::JobRef>,
     local: &Local,
 ) -> Result<Outcome, Error> {
+    post_with_line(context, kind, job, local, None)
+}
+
+/// As [`post_kind`], with one more line for the person.
+pub(crate) fn post_with_line(
+    context: &Context,
+    kind: Kind,
+    job: Option<v1::JobRef>,
+    local: &Local,
+    line: Option<String>,
+) -> Result<Outcome, Error> {
     let (fact, said) = post_said(context, kind, job)?;
-    let extra = local.extra(context, &fact, &said);
+    let mut extra = local.extra(context, &fact, &said);
+    extra.lines.extend(line);
     Ok(say(context, &fact, &said, extra))
 }
 
@@ -144,8 +156,9 @@ fn post_by(context: &Context, kind: Kind, who: Who, local: &Local) -> Result<Out
     let mut fact = compose(context, kind)?;
     let line = named(&mut fact, who);
     let said = post(context, &fact)?;
-    let extra = local.extra(context, &fact, &said);
-    Ok(with_line(say(context, &fact, &said, extra), line))
+    let mut extra = local.extra(context, &fact, &said);
+    extra.lines.extend(line);
+    Ok(say(context, &fact, &said, extra))
 }
 
 /// Posts one of the likely facts.
@@ -162,8 +175,9 @@ fn post_likely(context: &Context, choice: &Likely, who: Option<Who>) -> Result<O
         _ => Local::None,
     };
     let said = post(context, &fact)?;
-    let extra = local.extra(context, &fact, &said);
-    Ok(with_line(say(context, &fact, &said, extra), line))
+    let mut extra = local.extra(context, &fact, &said);
+    extra.lines.extend(line);
+    Ok(say(context, &fact, &said, extra))
 }
 
 /// Puts the person into the fact, and says aloud what was assumed.
@@ -177,15 +191,6 @@ fn named(fact: &mut v1::Fact, who: Who) -> Option<String> {
         }
         Who::Nobody => Some("Nobody is named: --by CODE says who.".to_owned()),
     }
-}
-
-/// Adds a line below an answer.
-pub(crate) fn with_line(mut outcome: Outcome, line: Option<String>) -> Outcome {
-    if let Some(line) = line {
-        outcome.text.push('\n');
-        outcome.text.push_str(&line);
-    }
-    outcome
 }
 
 /// Words of one argument that was typed with spaces.

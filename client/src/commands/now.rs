@@ -12,7 +12,7 @@ use crate::answer::{Outcome, plain};
 use crate::ask;
 use crate::commands::{post_likely, stage};
 use crate::context::Context;
-use crate::describe::milli;
+use crate::describe::{milli, tenths};
 use crate::error::Error;
 use crate::floor::{self, Seen};
 use crate::likely::{Likely, likely};
@@ -186,11 +186,11 @@ fn bay_lines(context: &Context, bay: &v1::NowBay, as_of_us: i64, zone: &TimeZone
     let air = bay.air.as_ref().map_or_else(String::new, |air| {
         let surface = air
             .surface_milli_c
-            .map(|s| format!(", panel {} °C", milli(i64::from(s))))
+            .map(|s| format!(", panel {} °C", tenths(s)))
             .unwrap_or_default();
         format!(
             "  ({} °C, {} %{surface} at {})",
-            milli(i64::from(air.air_milli_c)),
+            tenths(air.air_milli_c),
             milli(i64::from(air.humidity_milli_pct)),
             Micros(air.read_us).clock(zone)
         )

@@ -65,7 +65,11 @@ pub fn run(context: &Context, args: &OpenArgs) -> Result<Outcome, Error> {
     // The job of an opening is the one it opens.
     fact.job = None;
     let said = post(context, &fact)?;
-    let answer = say(context, &fact, &said, Extra::default());
+    let extra = Extra {
+        more_follows: args.bring,
+        ..Extra::default()
+    };
+    let answer = say(context, &fact, &said, extra);
     let Some(moved) = brought(context, args, &said)? else {
         return Ok(answer);
     };

@@ -11,7 +11,7 @@ use uuid::Uuid;
 
 use crate::answer::{Outcome, plain};
 use crate::ask;
-use crate::commands::{Local, post_kind, with_line};
+use crate::commands::{Local, post_with_line};
 use crate::context::Context;
 use crate::describe;
 use crate::error::Error;
@@ -57,9 +57,8 @@ pub fn run(context: &Context, args: &StrikeArgs) -> Result<Outcome, Error> {
         event_id: target.id.to_vec(),
         reason: args.why.clone().unwrap_or_default(),
     });
-    let outcome = post_kind(context, kind, None, &Local::None)?;
-    let line = format!("Struck out: {}.", plain(&target.words));
-    Ok(with_line(outcome, Some(line)))
+    let line = format!("It was: {}.", plain(&target.words));
+    post_with_line(context, kind, None, &Local::None, Some(line))
 }
 
 /// The last fact of this device that is not a strike and not struck already.
