@@ -179,6 +179,7 @@ impl FactsReader {
         for seq in &seqs {
             fold.recall(&ledger.event(*seq)?);
         }
+        fold.recalled();
         let cats = Arc::new(fold.cats);
         *known = Some(Known {
             seqs,
