@@ -312,3 +312,60 @@ async fn floor_now(address: &str) -> v1::NowResponse {
     let asked = v1::NowRequest::default();
     patient(floor.now(asked)).await.unwrap().into_inner()
 }
+
+/// A log of a few more records than are checked before a start, with one
+/// changed near its beginning by someone who has the file.
+fn log_broken_at_seq_2(dir: &std::path::Path) {
+    let mut journal = Journal::open(dir).unwrap();
+    let intakes: Vec<crate::journal::Intake> = (1..=TAIL_RECORDS + 10)
+        .map(|seq| crate::journal::Intake {
+            post: post(1, seq - 1, seq),
+            device: "bay-1".to_owned(),
+            role: v1::Role::Owner,
+        })
+        .collect();
+    let now = Micros(1_795_424_400_000_000);
+    let outcomes = append_batch(&mut journal, &Catalogue::default(), &intakes, now);
+    assert!(outcomes.iter().all(Result::is_ok));
+    journal
+        .connection()
+        .execute_batch(
+            "DROP TRIGGER record_keeps_every_value;
+             UPDATE record SET record = CAST(record || x'a00607' AS BLOB) WHERE seq = 2;",
+        )
+        .unwrap();
+}
+
+#[tokio::test]
+async fn a_log_found_broken_beside_the_work_takes_no_more_posts_and_is_still_read() {
+    let dir = tempfile::tempdir().unwrap();
+    log_broken_at_seq_2(dir.path());
+    let daemon = whole(dir.path()).await;
+    let mut intake = IntakeServiceClient::connect(daemon.address.clone())
+        .await
+        .unwrap();
+    // Posts may still go through until the check has come to the place.
+    let refused = async {
+        let mut held = TAIL_RECORDS + 10;
+        loop {
+            match send(&mut intake, post(1, held, held + 1)).await {
+                Ok(_) => held += 1,
+                Err(status) => return status,
+            }
+        }
+    };
+    let status = patient(refused).await;
+    assert_eq!(reason(&status), "READ_ONLY");
+    assert!(status.message().contains("seq 2"), "{}", status.message());
+    let mut floor = FloorServiceClient::connect(daemon.address.clone())
+        .await
+        .unwrap();
+    let request = v1::WatchRequest {
+        after_seq: TAIL_RECORDS,
+        follow: false,
+    };
+    let mut stream = patient(floor.watch(request)).await.unwrap().into_inner();
+    assert_eq!(watched(&mut stream, 1).await, [TAIL_RECORDS + 1]);
+    daemon.stop.cancel();
+    patient(daemon.ended).await.unwrap().unwrap();
+}
