@@ -92,10 +92,18 @@ fn held_of(answer: &v1::GetCatalogueResponse) -> Held {
 
 /// Makes the data folder for this user alone.
 pub fn make_folder(folder: &Path) -> Result<(), Error> {
+    if folder.is_dir() {
+        return Ok(());
+    }
     fs::DirBuilder::new()
         .recursive(true)
         .mode(0o700)
         .create(folder)
+        // A folder that a power cut takes back would take its facts with it.
+        .and_then(|()| match folder.parent() {
+            Some(parent) if parent.is_dir() => fs::File::open(parent)?.sync_all(),
+            _ => Ok(()),
+        })
         .map_err(|e| Error::file("Making", folder, &e))
 }
 

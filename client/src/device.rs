@@ -17,7 +17,7 @@ use crate::clock::Clocks;
 use crate::connect::{CALL_MS_MAX, Link};
 use crate::delivery::refusal::{Cause, Refused};
 use crate::delivery::{
-    Delivered, OUT_OF_STEP_FOR_GOOD, STEPS_MAX, deliver_older, held_after, step,
+    Delivered, Noticed, OUT_OF_STEP_FOR_GOOD, STEPS_MAX, deliver_older, held_after, step,
 };
 use crate::error::Error;
 use crate::spool::{Entry, EventId, Held, Lock, NewPost, Spool, Taken, event_id};
@@ -57,6 +57,8 @@ pub struct Acknowledged {
 pub struct Device {
     pub(crate) spool: Spool,
     pub(crate) clocks: Arc<dyn Clocks>,
+    /// Found out about the daemon, and not said yet.
+    pub(crate) noticed: Option<Noticed>,
 }
 
 impl Device {
@@ -71,10 +73,27 @@ impl Device {
         clocks: Arc<dyn Clocks>,
         name_start: &str,
     ) -> Result<Self, Error> {
-        Ok(Self {
+        let mut device = Self {
             spool: Spool::open(folder, name_start)?,
             clocks,
-        })
+            noticed: None,
+        };
+        if let Some(copy) = device.spool.found().damaged_copy.clone() {
+            // The owner must know that facts may be missing from this bay.
+            let text = format!(
+                "the spool of {} was damaged; what could be read goes out, the damaged file is \
+                 kept as {}",
+                device.name(),
+                copy.display()
+            );
+            let kind = Some(v1::fact::Kind::Noted(v1::Noted { text }));
+            let note = v1::Fact {
+                kind,
+                ..v1::Fact::default()
+            };
+            device.keep(note, &How::default())?;
+        }
+        Ok(device)
     }
 
     /// What this device calls itself.
@@ -142,9 +161,11 @@ impl Device {
         self.spool.refresh()?;
         let channel = link.channel().await?;
         step::check_log(self, &channel).await.map_err(|r| r.error)?;
-        deliver_older(self, &channel, None)
+        let mut delivered = deliver_older(self, &channel, None)
             .await
-            .map_err(|r| r.error)
+            .map_err(|r| r.error)?;
+        delivered.noticed = self.noticed.take();
+        Ok(delivered)
     }
 
     async fn send_kept(
@@ -164,6 +185,10 @@ impl Device {
         let older = older.inspect_err(|refused| link.forget_after(refused))?;
         let receipt = self.send_one(&channel, &entry.event_id, how).await;
         let receipt = receipt.inspect_err(|refused| link.forget_after(refused))?;
+        let older = Delivered {
+            noticed: self.noticed.take(),
+            ..older
+        };
         Ok(Acknowledged { receipt, older })
     }
 

@@ -8,7 +8,7 @@ use serde_json::{Map, Value, json};
 
 use crate::answer::{Outcome, plain};
 use crate::context::Context;
-use crate::delivery::Delivered;
+use crate::delivery::{Delivered, Noticed};
 use crate::describe;
 use crate::nearby;
 use crate::post::{Said, occurred_at};
@@ -335,7 +335,26 @@ pub fn delivered_line(older: &Delivered) -> Vec<String> {
         n => lines.push(format!("Sent first: {n} facts that waited here.")),
     }
     lines.extend(set_aside_line(older));
+    lines.extend(noticed_line(older));
     lines
+}
+
+/// Says what was odd about the daemon's log.
+pub fn noticed_line(delivered: &Delivered) -> Option<String> {
+    let line = match delivered.noticed? {
+        Noticed::Restored { is_complete: true } => {
+            "The daemon was restored from a backup: what it lost of this bay was sent again."
+        }
+        Noticed::Restored { is_complete: false } => {
+            "The daemon was restored from a backup: what is still kept here was sent again, and \
+             some older facts of this bay are lost."
+        }
+        Noticed::OtherLog => {
+            "This daemon keeps another log than the one this bay posted to before: only what \
+             still waited was sent to it."
+        }
+    };
+    Some(format!("{ODD}Note:{ODD:#} {line}"))
 }
 
 /// Says what the daemon could not read, and what to do about it.

@@ -14,7 +14,7 @@ use crate::describe;
 use crate::device::NOTE_START;
 use crate::error::Error;
 use crate::post::{Said, post};
-use crate::say::{Extra, id_text, notice_line, say, set_aside_line};
+use crate::say::{Extra, id_text, notice_line, noticed_line, say, set_aside_line};
 use crate::spool::{Entry, EventId, Standing};
 
 /// What is kept on this bay until the daemon has it.
@@ -146,6 +146,7 @@ fn send(context: &Context) -> Result<Outcome, Error> {
         n => vec![format!("Sent {n} facts, in order.")],
     };
     lines.extend(set_aside_line(&delivered));
+    lines.extend(noticed_line(&delivered));
     lines.extend(delivered.notices.iter().map(notice_line));
     Ok(Outcome::new(
         lines.join("\n"),

@@ -31,8 +31,20 @@ pub struct Delivered {
     pub notices: Vec<v1::Notice>,
     /// Highest catalogue revision a receipt named.
     pub catalogue_revision: u64,
+    /// What was odd about the daemon, said once.
+    pub noticed: Option<Noticed>,
     /// Times the daemon held another number than this bay thought.
-    steps: u32,
+    pub(crate) steps: u32,
+}
+
+/// What a bay finds out about the daemon's log while it sends.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Noticed {
+    /// It was restored from a backup; what it lost was sent again, as far as it
+    /// is still kept here.
+    Restored { is_complete: bool },
+    /// It keeps another log than the one this bay posted to before.
+    OtherLog,
 }
 
 /// Times in one delivery that this bay follows the daemon to another number.

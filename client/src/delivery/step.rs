@@ -8,6 +8,7 @@ use baywright_proto::{PROTOCOL_HIGHEST, PROTOCOL_LOWEST};
 use tonic::transport::Channel;
 
 use crate::connect::CALL_MS_MAX;
+use crate::delivery::Noticed;
 use crate::delivery::refusal::Refused;
 use crate::device::Device;
 use crate::error::{Error, Kind};
@@ -126,6 +127,13 @@ fn settle(device: &mut Device, answer: &v1::HelloResponse) -> Result<(), Refused
         _ => true,
     };
     let resend = same && held < posts.held_device_seq;
+    if resend {
+        device.noticed = Some(Noticed::Restored {
+            is_complete: posts.dropped_device_seq <= held,
+        });
+    } else if !same {
+        device.noticed = Some(Noticed::OtherLog);
+    }
     device
         .spool
         .in_step(held, log, resend)

@@ -12,6 +12,7 @@ use baywright_proto::v1::fact::Kind;
 
 use crate::clock::SetClocks;
 use crate::connect::{Link, Server};
+use crate::delivery::Noticed;
 use crate::device::{Device, How, Posted};
 use crate::error::{Error, Kind as ErrorKind};
 use crate::fake::{Fake, Fault};
@@ -175,6 +176,8 @@ fn a_daemon_restored_from_a_backup_gets_again_what_it_lost() {
         panic!("not acknowledged");
     };
     assert_eq!(fifth.receipt.seq, 5);
+    let noticed = Some(Noticed::Restored { is_complete: true });
+    assert_eq!(fifth.older.noticed, noticed);
     assert_eq!(fake.notes(), ["1", "2", "3", "4", "5"]);
     assert_eq!(device.spool().posts().epoch, 2);
     // Without a new post, sending alone finds it out too.
@@ -196,7 +199,10 @@ fn another_log_gets_only_what_still_waits() {
     device.keep(note("3"), &How::default()).unwrap();
     let second = Fake::start();
     second.state().log_id = vec![2; 16];
-    assert!(is_acknowledged(&post(&mut device, second.server(), "4")));
+    let Posted::Acknowledged(fourth) = post(&mut device, second.server(), "4").unwrap() else {
+        panic!("not acknowledged");
+    };
+    assert_eq!(fourth.older.noticed, Some(Noticed::OtherLog));
     assert_eq!(second.notes(), ["3", "4"]);
     assert_eq!(first.notes(), ["1", "2"]);
 }
@@ -264,6 +270,43 @@ fn a_daemon_that_never_answers_costs_a_bounded_wait_and_no_fact() {
         started.elapsed()
     );
     assert_eq!(device.spool().posts().waiting().len(), 1);
+}
+
+#[test]
+fn a_device_can_post_from_any_task() {
+    fn is_send<T: Send>(value: T) -> T {
+        value
+    }
+    let folder = TempDir::new().unwrap();
+    let fake = Fake::start();
+    let mut device = device(&folder);
+    let mut link = Link::new(fake.server());
+    let how = waiting();
+    let posted = runtime().block_on(is_send(device.post(&mut link, note("1"), &how)));
+    assert!(is_acknowledged(&posted));
+}
+
+#[test]
+fn a_damaged_spool_says_so_in_the_log() {
+    let folder = TempDir::new().unwrap();
+    let mut bay = device(&folder);
+    for text in ["1", "2"] {
+        bay.keep(note(text), &How::default()).unwrap();
+    }
+    drop(bay);
+    let path = folder.path().join("spool");
+    let mut bytes = std::fs::read(&path).unwrap();
+    bytes[280] ^= 1;
+    std::fs::write(&path, bytes).unwrap();
+    let fake = Fake::start();
+    let mut bay = device(&folder);
+    runtime()
+        .block_on(bay.deliver(&mut Link::new(fake.server())))
+        .unwrap();
+    let notes = fake.notes();
+    assert_eq!(notes.len(), 2, "{notes:?}");
+    assert_eq!(notes[0], "2");
+    assert!(notes[1].contains("was damaged"), "{notes:?}");
 }
 
 #[derive(Debug, Clone, Copy)]
