@@ -1,5 +1,11 @@
 //! The real `bay`, as a process: exit codes, streams, and several at once.
 
+#![allow(
+    clippy::unwrap_used,
+    clippy::panic,
+    reason = "helpers of tests, outside of test functions"
+)]
+
 use std::path::Path;
 use std::process::{Command, Output, Stdio};
 
