@@ -364,6 +364,26 @@ fn a_late_use_three_weeks_ago_refolds_two_segments_at_most() {
 }
 
 #[test]
+fn a_backdated_catalogue_change_reaches_every_later_event_though_no_state_differs() {
+    let mut events = regular_shop(7 * 4);
+    let mut changed = baywright_terms::catalogue::Catalogue::default();
+    let mut polish = shop::catalogue().stages[&Code::new("polish")].clone();
+    polish.caution = "wear a mask".to_owned();
+    changed.stages.insert("polish".into(), polish);
+    let mut set = Desk::default().catalogue_set(MONDAY + 7 * DAY_US, changed);
+    set.id = EventId([8; 16]);
+    set.position.occurred = Micros(MONDAY + 40 * DAY_US);
+    set.position.device_seq = 99;
+    set.seq = Seq(1_000_000);
+    let mut book = absorbed(&events);
+    book.absorb(&set);
+    events.push(set);
+    let (state, rows) = from_scratch(&events);
+    assert_same_rows(&rows_of(&book), &rows, "after the catalogue");
+    assert_eq!(book.fold.live.state, state);
+}
+
+#[test]
 fn a_post_in_order_replays_nothing() {
     let events = regular_shop(10);
     let mut book = Book::default();
