@@ -298,6 +298,10 @@ fn event(
     if let Some(bay) = posted_in {
         let _ = write!(what, " [{}]", clean(bay));
     }
+    if line.cautions > 0 {
+        let cautions = counted(u64::from(line.cautions), "caution", "cautions");
+        let _ = write!(what, " ({cautions})");
+    }
     let indent = width(&start);
     let mut out = String::new();
     let room = page.saturating_sub(indent);
@@ -315,10 +319,6 @@ fn event(
         .iter()
         .map(|notice| format!("! {}", clean(notice)));
     let mut below: Vec<String> = notices.collect();
-    if line.cautions > 0 {
-        let cautions = counted(u64::from(line.cautions), "caution", "cautions");
-        below.push(format!("  {cautions} from the catalogue"));
-    }
     for notice in below {
         let text = format!("{}{notice}", " ".repeat(indent));
         out.push_str(&paragraph(&text, page, 2));

@@ -159,9 +159,8 @@ fn the_story_of_a_job() {
       4501  08:10  Opened as trike-coat, red three-wheeler, folding roof, by ana.
                    [bay-1]
       4502  08:11  Moved to bay-1, by ana.
-      4503  08:15  Started prewash, by ana and ben.
+      4503  08:15  Started prewash, by ana and ben. (3 cautions)
                    ! ben was on polish on job 117 until now; that stage is ended.
-                     3 cautions from the catalogue
       4510 ~09:00  (struck out) Used 350 mL of iron-remover, by ana.
     Tue 24 Nov 2026
       4620  08:00  Note: the clear coat on the left mudguard is thin from an older

@@ -20,7 +20,15 @@ pub fn week(input: &Input<'_>, name: &str, from: Micros, until: Micros) -> Week 
     let counted = Span::new(from, until.min(input.as_of));
     let jobs = released_in(&index, input, whole);
     let last = input.catalogues.at(counted.until);
-    let shop = last.catalogue.shop.as_ref();
+    let latest = input.catalogues.at(input.as_of);
+    // A week before the first catalogue is counted in the zone of the shop as
+    // it became, so it is headed so too.
+    let of_shop = if last.catalogue.shop.is_some() {
+        &last
+    } else {
+        &latest
+    };
+    let shop = of_shop.catalogue.shop.as_ref();
     let bays = throughput::bay_figures(&index, input.catalogues, counted, input.as_of, &jobs);
     Week {
         week: name.to_owned(),
@@ -37,7 +45,7 @@ pub fn week(input: &Input<'_>, name: &str, from: Micros, until: Micros) -> Week 
         chemicals: chemicals::chemical_figures(&index, input.catalogues, whole, &jobs),
         odd: odd_figures(&index, input.catalogues, false),
         log_span: input.log_from.zip(input.log_until),
-        remark: remark(input, name, whole, &last.zone),
+        remark: remark(input, name, whole, &of_shop.zone),
         jobs,
     }
 }

@@ -471,6 +471,9 @@ fn named_by(row: &Row) -> Option<JobKey> {
 fn is_standing(notice: &Notice) -> bool {
     matches!(
         notice,
-        Notice::SurfaceNever { .. } | Notice::SurfaceCare { .. } | Notice::Caution { .. }
+        Notice::FinishNevers { .. }
+            | Notice::SurfaceNever { .. }
+            | Notice::SurfaceCare { .. }
+            | Notice::Caution { .. }
     )
 }
