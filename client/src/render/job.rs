@@ -314,13 +314,8 @@ fn event(
         out.push_str(part);
         out.push('\n');
     }
-    let notices = line
-        .notices
-        .iter()
-        .map(|notice| format!("! {}", clean(notice)));
-    let mut below: Vec<String> = notices.collect();
-    for notice in below {
-        let text = format!("{}{notice}", " ".repeat(indent));
+    for notice in &line.notices {
+        let text = format!("{}! {}", " ".repeat(indent), clean(notice));
         out.push_str(&paragraph(&text, page, 2));
         out.push('\n');
     }
