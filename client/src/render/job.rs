@@ -7,13 +7,14 @@ use baywright_proto::v1::{
 };
 
 use super::calendar::Calendar;
+use super::chemicals::without_amount;
 use super::figure::{
     adding_up, amount, amount_percent, counted, difference_percent, hours_minutes, span_words,
 };
 use super::settle::{self, Detail};
 use super::table::{Column, Table};
 use super::text::{Breaks, clean, pad_left, pad_right, paragraph, width, wrap};
-use super::week::{NO_ALLOWANCE, against, job_name, push, section, uncertain, without_amount};
+use super::week::{NO_ALLOWANCE, against, job_name, push, section, uncertain};
 
 /// The story as text of at most `page` columns.
 pub fn story(story: &JobStory, page: usize) -> String {

@@ -5,6 +5,7 @@
 //! be a serial console.
 
 pub mod calendar;
+mod chemicals;
 pub mod figure;
 pub mod job;
 pub mod settle;
