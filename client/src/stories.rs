@@ -1,4 +1,6 @@
 //! A person at the bay: command lines in, answers out, against a fake daemon.
+//!
+//! Longer than other files: one story after another about one small shop.
 
 use std::ffi::OsString;
 use std::sync::Arc;

@@ -16,7 +16,7 @@ pub(super) const NAME: &str = "spool";
 
 /// The file grows by this much at a time, in written zeros: a post then only
 /// overwrites blocks the disk already has, and its one flush stays cheap.
-const GROW_BYTES: u64 = 64 * 1024;
+const GROW_BYTES: u64 = 16 * 1024;
 
 const HEADER_BYTES: usize = 256;
 const HEADER_BYTES_U64: u64 = 256;

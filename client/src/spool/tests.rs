@@ -227,19 +227,36 @@ fn a_terminal_that_was_open_during_compaction_goes_on_with_the_new_file() {
 fn a_full_file_is_compacted_by_itself_and_stays_below_its_limit() {
     let folder = TempDir::new().unwrap();
     let mut spool = open(&folder);
-    let large = vec![7; 60_000];
-    for number in 1..=60 {
+    let large = vec![7; 6_000];
+    for number in 1..=200 {
         let mut post = new_post(number);
         post.fact.clone_from(&large);
         let entry = spool.post(post).unwrap();
         spool
             .acknowledge(&[taken(&entry, u64::from(number))])
             .unwrap();
+        assert!(spool.file.used_bytes() <= SPOOL_BYTES_MAX + 7_000);
     }
-    assert!(spool.file.used_bytes() <= SPOOL_BYTES_MAX + 70_000);
     let posts = spool.posts();
-    assert_eq!((posts.held_device_seq, posts.last_device_seq), (60, 60));
-    assert!(posts.all().len() >= 4, "recent ones stay for a restore");
+    assert_eq!((posts.held_device_seq, posts.last_device_seq), (200, 200));
+    let kept = posts.all().len();
+    assert!(
+        (15..=45).contains(&kept),
+        "recent ones stay for a restore: {kept}"
+    );
+}
+
+#[test]
+fn what_waits_is_never_dropped_however_large_the_file_becomes() {
+    let folder = TempDir::new().unwrap();
+    let mut spool = open(&folder);
+    for number in 1..=80 {
+        let mut post = new_post(number);
+        post.fact = vec![7; 6_000];
+        spool.post(post).unwrap();
+    }
+    assert!(spool.file.used_bytes() > SPOOL_BYTES_MAX);
+    assert_eq!(open(&folder).posts().waiting().len(), 80);
 }
 
 #[test]
