@@ -6,7 +6,11 @@ use sha2::{Digest as _, Sha256};
 use crate::table;
 
 fn hex(bytes: &[u8]) -> String {
-    bytes.iter().map(|b| format!("{b:02x}")).collect()
+    bytes
+        .iter()
+        .flat_map(|b| [b >> 4, b & 15])
+        .filter_map(|digit| char::from_digit(u32::from(digit), 16))
+        .collect()
 }
 
 fn unhex(text: &str) -> Vec<u8> {

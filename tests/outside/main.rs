@@ -4,6 +4,12 @@
 //! The checks that need other tools (the buf linter, a client in another
 //! language, larger event logs) are run by `tests/outside/run`.
 
+#![allow(
+    clippy::expect_used,
+    clippy::panic,
+    reason = "clippy's exception for tests does not reach the functions that tests share"
+)]
+
 mod air;
 mod hash;
 mod time;

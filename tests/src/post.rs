@@ -96,7 +96,7 @@ impl<'a> Poster<'a> {
     /// Posts one happening.
     pub async fn post(&mut self, shop: &Shop, happening: &Happening) -> Result<()> {
         if happening.manner == Manner::Offline
-            && let Some(line) = self.as_command(happening)
+            && let Some(line) = as_command(happening)
         {
             return self.post_by_command(happening, &line);
         }
@@ -177,25 +177,6 @@ impl<'a> Poster<'a> {
         })
     }
 
-    /// The line a person would type for a happening, where there is one.
-    fn as_command(&self, happening: &Happening) -> Option<Vec<String>> {
-        let words =
-            |parts: &[&str]| Some(parts.iter().map(|p| (*p).to_owned()).collect::<Vec<_>>());
-        match &happening.kind {
-            Kind::StageStarted(start) => words(&["start", &start.stage]),
-            Kind::StageFinished(done) => words(&["done", &done.stage]),
-            Kind::ProductUsed(used) => match used.quantity.as_ref()? {
-                v1::product_used::Quantity::Amount(amount) if amount.unit() == v1::Unit::Ml => {
-                    words(&["used", &used.product, &format!("{}ml", amount.decimal)])
-                }
-                _ => None,
-            },
-            Kind::DwellStarted(dwell) => words(&["dwell", &dwell.product]),
-            Kind::PanelCoated(coated) => words(&["coat", &coated.panel]),
-            _ => None,
-        }
-    }
-
     fn post_by_command(&mut self, happening: &Happening, line: &[String]) -> Result<()> {
         let bay = self
             .bays
@@ -234,5 +215,23 @@ impl<'a> Poster<'a> {
     /// Where the daemon listens.
     pub fn address(&self) -> &str {
         self.address
+    }
+}
+
+/// The line a person would type for a happening, where there is one.
+fn as_command(happening: &Happening) -> Option<Vec<String>> {
+    let words = |parts: &[&str]| Some(parts.iter().map(|p| (*p).to_owned()).collect::<Vec<_>>());
+    match &happening.kind {
+        Kind::StageStarted(start) => words(&["start", &start.stage]),
+        Kind::StageFinished(done) => words(&["done", &done.stage]),
+        Kind::ProductUsed(used) => match used.quantity.as_ref()? {
+            v1::product_used::Quantity::Amount(amount) if amount.unit() == v1::Unit::Ml => {
+                words(&["used", &used.product, &format!("{}ml", amount.decimal)])
+            }
+            _ => None,
+        },
+        Kind::DwellStarted(dwell) => words(&["dwell", &dwell.product]),
+        Kind::PanelCoated(coated) => words(&["coat", &coated.panel]),
+        _ => None,
     }
 }

@@ -4,6 +4,12 @@
 //! `BAYWRIGHT_KILLS` sets how often (default 8); `BAYWRIGHT_SEED` sets the
 //! seed, which is printed.
 
+#![allow(
+    clippy::expect_used,
+    clippy::panic,
+    reason = "clippy's exception for tests does not reach the functions that tests share"
+)]
+
 use std::collections::BTreeMap;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
@@ -19,7 +25,7 @@ use tokio::sync::watch;
 
 const BAYS: usize = 4;
 /// A bay gives up when the daemon has not come back for this long.
-const PATIENCE: Duration = Duration::from_secs(60);
+const PATIENCE: Duration = Duration::from_mins(1);
 
 fn from_environment(name: &str, default: u64) -> u64 {
     std::env::var(name)

@@ -363,7 +363,12 @@ fn odd(week: &Week, calendar: &Calendar, page: usize) -> String {
         &format!("{} to settle", counted(count, "record", "records")),
         page,
     );
-    for record in week.odd.iter().take(ODD_SHOWN_MAX) {
+    // Those of the week first: what is older has been seen before.
+    let (of_week, others): (Vec<_>, Vec<_>) = week
+        .odd
+        .iter()
+        .partition(|record| (week.from_us..week.until_us).contains(&record.occurred_us));
+    for record in of_week.into_iter().chain(others).take(ODD_SHOWN_MAX) {
         out.push_str(&settle::record(record, calendar, Detail::Short, page));
     }
     if let Some(more) = week.odd.len().checked_sub(ODD_SHOWN_MAX).filter(|n| *n > 0) {

@@ -53,7 +53,9 @@ pub(crate) fn chemical_figures(
     for job in jobs {
         let (jobs_of_type, tallies) = types.entry(&job.job_type).or_default();
         *jobs_of_type = jobs_of_type.saturating_add(1);
-        add_allowances(tallies, catalogues, job.opened, &job.job_type);
+        if job.comeback_of.is_none() {
+            add_allowances(tallies, catalogues, job.opened, &job.job_type);
+        }
         if let Some(rows) = index.jobs.get(&job.job) {
             add_uses(tallies, index, catalogues, &rows.uses);
         }
@@ -88,7 +90,8 @@ pub(crate) fn story_uses(
     rows: &JobRows<'_>,
 ) -> Vec<StoryUse> {
     let mut tallies = Tallies::new();
-    if let Some(opened) = rows.opened {
+    // A comeback is allowed nothing; see `labour`.
+    if let Some(opened) = rows.opened.filter(|o| o.comeback_of.is_none()) {
         add_allowances(&mut tallies, catalogues, opened.opened, &opened.job_type);
     }
     add_uses(&mut tallies, index, catalogues, &rows.uses);

@@ -9,7 +9,9 @@
 //!
 //! Quoted is the allowance of the catalogue in force when the job was opened.
 //! A job type without allowances (`unsorted`, or one the catalogue does not
-//! have) has no quote, which is not the same as a quote of nothing.
+//! have) has no quote, which is not the same as a quote of nothing. A comeback
+//! is quoted nothing: it puts right what was paid for before, so all of it is
+//! over.
 
 use std::collections::BTreeMap;
 
@@ -35,7 +37,11 @@ pub(crate) fn job_figures(
 ) -> Option<JobFigures> {
     let rows = index.jobs.get(&job)?;
     let opened = rows.opened?;
-    let allowances = allowances(catalogues, opened.opened, &opened.job_type);
+    let allowances = if opened.comeback_of.is_some() {
+        Some(&[][..])
+    } else {
+        allowances(catalogues, opened.opened, &opened.job_type)
+    };
     let stages = stage_figures(rows, allowances);
     let declared_us = sum_us(declared(rows).map(|(_, us)| us));
     let hands_on_us = |counts: &dyn Fn(&HandsOn) -> bool| {

@@ -218,8 +218,10 @@ pub(crate) fn forget_released(
     });
 }
 
+/// Stages of the type that nobody recorded or declared. A comeback has only the
+/// stages that put it right, whatever its type, so none is missed.
 fn undeclared(job: &Job, snapshot: &crate::catalogues::Snapshot) -> Vec<Code> {
-    if job.job_type.as_str() == UNSORTED {
+    if job.comeback || job.job_type.as_str() == UNSORTED {
         return Vec::new();
     }
     let job_type = snapshot.catalogue.job_types.get(&job.job_type);

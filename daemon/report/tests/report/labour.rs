@@ -190,6 +190,8 @@ fn all_of_a_comeback_is_rework_and_names_the_job_it_came_from() {
     assert_eq!(week.jobs.len(), 1);
     assert_eq!(week.jobs[0].rework_us, hours(1) + minutes(10));
     assert_eq!(week.jobs[0].first_pass_us, 0);
+    assert_eq!(week.jobs[0].quoted_us, Some(0), "it was paid for before");
+    assert_eq!(week.types[0].quoted_us, 0);
     assert_eq!(week.jobs[0].comeback_of, Some(job(1)));
     assert_eq!(week.jobs[0].comeback_of_number, Some(101));
 }
