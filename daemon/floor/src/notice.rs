@@ -95,11 +95,10 @@ pub enum Notice {
         product: Code,
         under_us: i64,
     },
-    /// A rule of the catalogue: this product or stage on this finish.
+    /// Rules of the catalogue: this product or stage on these finishes.
     SurfaceNever {
         what: Code,
-        finish: Code,
-        why: String,
+        finishes: Vec<Code>,
     },
     /// Everything that one finish of this vehicle must never get.
     FinishNevers {

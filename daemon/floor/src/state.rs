@@ -123,6 +123,9 @@ pub(crate) struct Job {
     pub(crate) lamps: Vec<Lamp>,
     pub(crate) covered_finishes: BTreeSet<Code>,
     pub(crate) covered_panels: BTreeSet<Code>,
+    /// Stages and products whose cautions were said on this job.
+    pub(crate) cautioned_stages: BTreeSet<Code>,
+    pub(crate) cautioned_products: BTreeSet<Code>,
     /// Flaws without a remedy, in the order found.
     pub(crate) flaws: Vec<(EventId, Code)>,
 }

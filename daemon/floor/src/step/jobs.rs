@@ -138,6 +138,8 @@ pub(crate) fn opened(f: &mut Folding<'_>, opened: &JobOpened) {
         lamps: Vec::new(),
         covered_finishes: std::collections::BTreeSet::new(),
         covered_panels: std::collections::BTreeSet::new(),
+        cautioned_stages: std::collections::BTreeSet::new(),
+        cautioned_products: std::collections::BTreeSet::new(),
         flaws: Vec::new(),
     };
     f.state.jobs.insert(key, job);

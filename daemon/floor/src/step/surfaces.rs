@@ -69,18 +69,20 @@ pub(crate) fn nevers_of_vehicle(f: &mut Folding<'_>, key: JobKey) {
     }
 }
 
-/// Says, when a stage starts, what it may not touch, and the stage's caution.
+/// Says, when a stage first starts on a job, what it may not touch, and the
+/// stage's caution. What is repeated at every post is soon read at none.
 pub(crate) fn of_stage(f: &mut Folding<'_>, key: JobKey, code: &Code, panels: &[Code]) {
     let Some(stage) = f.snapshot.catalogue.stages.get(code) else {
         return;
     };
-    let Some(job) = f.state.jobs.get(&key) else {
+    let Some(job) = f.state.jobs.get_mut(&key) else {
         return;
     };
+    let first = job.cautioned_stages.insert(code.clone());
     let touched = touched(job, panels);
     let rules = rules_for_stage(code, stage, &touched, &covered_of(job));
-    say(f, rules, !panels.is_empty());
-    if !stage.caution.is_empty() {
+    say(f, code, rules, !panels.is_empty(), first);
+    if first && !stage.caution.is_empty() {
         f.notice(Notice::Caution {
             what: code.clone(),
             text: stage.caution.clone(),
@@ -89,17 +91,20 @@ pub(crate) fn of_stage(f: &mut Folding<'_>, key: JobKey, code: &Code, panels: &[
     }
 }
 
-/// Says what a product may not touch on the event's job, and its caution.
+/// Says what a product may not touch on the event's job, and its caution, when
+/// it is first used there.
 pub(crate) fn of_product(f: &mut Folding<'_>, code: &Code, panels: &[Code]) {
     let Some(product) = f.snapshot.catalogue.products.get(code) else {
         return;
     };
-    if let Some(job) = f.job.and_then(|key| f.state.jobs.get(&key)) {
+    let mut first = true;
+    if let Some(job) = f.job.and_then(|key| f.state.jobs.get_mut(&key)) {
+        first = job.cautioned_products.insert(code.clone());
         let touched = touched(job, panels);
         let rules = rules_for_product(code, product, &touched, &covered_of(job));
-        say(f, rules, !panels.is_empty());
+        say(f, code, rules, !panels.is_empty(), first);
     }
-    if !product.caution.is_empty() {
+    if first && !product.caution.is_empty() {
         f.notice(Notice::Caution {
             what: code.clone(),
             text: product.caution.clone(),
@@ -118,16 +123,18 @@ fn touched(job: &Job, panels: &[Code]) -> Vec<Panel> {
 }
 
 /// A *never* on a panel that the post itself names has happened and is odd;
-/// one on the vehicle at large is a caution.
-fn say(f: &mut Folding<'_>, rules: Vec<Rule>, named: bool) {
+/// those on the vehicle at large are a caution, said the first time. Their
+/// reasons were given when the vehicle came in.
+fn say(f: &mut Folding<'_>, what: &Code, rules: Vec<Rule>, named: bool, first: bool) {
+    let mut nevers = Vec::new();
     for rule in rules {
         match rule.standing {
-            Standing::Fine => {}
-            Standing::Care => f.notice(Notice::SurfaceCare {
+            Standing::Care if first => f.notice(Notice::SurfaceCare {
                 what: rule.what,
                 finish: rule.finish,
                 why: rule.why,
             }),
+            Standing::Fine | Standing::Care => {}
             Standing::Never if named => {
                 for panel in rule.panels {
                     f.notice(Notice::AgainstRule {
@@ -138,12 +145,14 @@ fn say(f: &mut Folding<'_>, rules: Vec<Rule>, named: bool) {
                     });
                 }
             }
-            Standing::Never => f.notice(Notice::SurfaceNever {
-                what: rule.what,
-                finish: rule.finish,
-                why: rule.why,
-            }),
+            Standing::Never => nevers.push(rule.finish),
         }
+    }
+    if first && !nevers.is_empty() {
+        f.notice(Notice::SurfaceNever {
+            what: what.clone(),
+            finishes: nevers,
+        });
     }
 }
 

@@ -202,7 +202,7 @@ fn other_sentence(notice: &Notice, context: &Context<'_>) -> String {
             capital(product.as_str()),
             length(*under_us)
         ),
-        Notice::SurfaceNever { what, finish, why } => format!("Never {what} on {finish}: {why}."),
+        Notice::SurfaceNever { what, finishes } => format!("Never {what} on {}.", list(finishes)),
         Notice::FinishNevers {
             finish,
             panels,

@@ -8,8 +8,7 @@ fn a_never_is_said_when_the_vehicle_comes_in_and_not_once_it_is_covered() {
     let job = day.post(EIGHT - 2, "bay-1", &[], opened("trike-coat"));
     let never = Notice::SurfaceNever {
         what: "polish".into(),
-        finish: "matte".into(),
-        why: "it cannot be undone".into(),
+        finishes: vec!["matte".into()],
     };
     let of_matte = Notice::FinishNevers {
         finish: "matte".into(),
@@ -30,6 +29,23 @@ fn a_never_is_said_when_the_vehicle_comes_in_and_not_once_it_is_covered() {
     day.post(EIGHT + 1, "bay-1", &[], cover);
     let again = day.post(EIGHT + 2, "bay-1", &["ben"], started("polish"));
     assert!(!day.notices(again).contains(&never));
+}
+
+#[test]
+fn a_stage_says_its_nevers_the_first_time_on_each_job() {
+    let mut day = Day::new();
+    let said = |day: &Day, id| {
+        day.notices(id)
+            .iter()
+            .any(|n| matches!(n, Notice::SurfaceNever { .. }))
+    };
+    for hour in 0..2 {
+        day.job_in(EIGHT + hour * 60, "bay-1");
+        let first = day.post(EIGHT + hour * 60 + 1, "bay-1", &["ana"], started("polish"));
+        assert!(said(&day, first));
+        let again = day.post(EIGHT + hour * 60 + 9, "bay-1", &["ben"], started("polish"));
+        assert!(!said(&day, again));
+    }
 }
 
 #[test]

@@ -36,8 +36,7 @@ fn a_stage_nothing_ended_is_cut_at_closing_or_at_the_workers_last_post() {
             [
                 Notice::SurfaceNever {
                     what: "polish".into(),
-                    finish: "matte".into(),
-                    why: "it cannot be undone".into()
+                    finishes: vec!["matte".into()],
                 },
                 Notice::Unclosed {
                     stage: "polish".into(),

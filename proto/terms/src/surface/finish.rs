@@ -197,7 +197,7 @@ pub const FINISHES: [Finish; 30] = [
     part("grip", "tread, grips, pegs, pedals, steering wheel", "c...N..Nc.",
         "a slippery grip takes control away from the rider"),
     part("hot-metal", "exhaust or engine not yet cool", "NNNNNNNNN.",
-        "fire, cracks and baked-in stains; wait until a hand can rest on it"),
+        "fire, cracks and baked-in stains; let it cool down first"),
     part("moving-part", "bearings, chain, fork seals, intakes, fins", "cNNNc..NN.",
         "water passes the seals and grease washes out"),
     part("battery", "traction battery, charge port, high-voltage parts", "NNNNN...NN",
