@@ -6,7 +6,9 @@ use std::process::ExitCode;
 
 use serde_json::{Value, json};
 
+use crate::commands::page::columns;
 use crate::error::Error;
+use crate::render::text::{paragraph, width};
 
 /// What a command found out or did.
 #[derive(Debug, Clone, Default, PartialEq)]
@@ -58,17 +60,19 @@ impl Output {
                 } else if outcome.text.is_empty() {
                     Ok(())
                 } else {
-                    writeln!(out, "{}", outcome.text.trim_end())
+                    writeln!(out, "{}", on_page(outcome.text.trim_end(), columns()))
                 };
                 let _ = out.flush();
                 ExitCode::SUCCESS
             }
             Err(error) => {
                 let mut err = anstream::stderr().lock();
-                let _ = writeln!(err, "Error: {}", plain_lines(error.message()));
+                let mut words = format!("Error: {}", plain_lines(error.message()));
                 if let Some(hint) = error.hint() {
-                    let _ = writeln!(err, "Hint: {}", plain_lines(hint));
+                    words.push_str("\nHint: ");
+                    words.push_str(&plain_lines(hint));
                 }
+                let _ = writeln!(err, "{}", on_page(&words, columns()));
                 if self.json {
                     let object = json!({"error": {
                         "kind": error.kind().word(),
@@ -81,6 +85,22 @@ impl Output {
             }
         }
     }
+}
+
+/// Wraps lines that are longer than the page between words; a terminal would
+/// break them inside a word. A path is a word and stays whole.
+fn on_page(text: &str, columns: usize) -> String {
+    let fitted: Vec<Cow<'_, str>> = text
+        .lines()
+        .map(|line| {
+            if width(&anstream::adapter::strip_str(line).to_string()) <= columns {
+                Cow::Borrowed(line)
+            } else {
+                Cow::Owned(paragraph(line, columns, 2))
+            }
+        })
+        .collect();
+    fitted.join("\n")
 }
 
 /// Neutralises terminal control characters in a text somebody typed.
@@ -114,6 +134,14 @@ fn is_control(c: char) -> bool {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn only_lines_beyond_the_page_are_wrapped_and_styles_take_no_room() {
+        assert_eq!(on_page("a  b   c\n  d", 10), "a  b   c\n  d");
+        let styled = "\u{1b}[1mNever\u{1b}[0m polish";
+        assert_eq!(on_page(styled, 12), styled);
+        assert_eq!(on_page("one two three", 8), "one two\n  three");
+    }
 
     #[test]
     fn control_characters_of_free_text_are_neutralised() {

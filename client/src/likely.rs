@@ -156,8 +156,13 @@ fn running(job: &v1::NowJob, several: bool) -> Vec<Likely> {
         )
     });
     let resumed = job.paused.iter().map(|paused| {
+        let by = if paused.worker.is_empty() {
+            String::new()
+        } else {
+            format!(" --by {}", paused.worker)
+        };
         let mut likely = Likely::new(
-            format!("resume {}{}", paused.stage, of_job(job, several)),
+            format!("resume {}{by}{}", paused.stage, of_job(job, several)),
             Kind::StageResumed(v1::StageResumed {
                 stage: paused.stage.clone(),
             }),
@@ -393,7 +398,7 @@ mod tests {
                     ],
                     vec![],
                 ),
-                vec!["done polish --job 118", "resume dry --job b2-7"],
+                vec!["done polish --job 118", "resume dry --by ben --job b2-7"],
             ),
         ];
         for (name, floor, expected) in cases {

@@ -248,8 +248,13 @@ fn job_lines(job: &v1::NowJob, as_of_us: i64, zone: &TimeZone) -> Vec<String> {
         ));
     }
     for stage in &job.paused {
+        let whose = if stage.worker.is_empty() {
+            String::new()
+        } else {
+            format!(" by {}", stage.worker)
+        };
         lines.push(format!(
-            "{} paused since {}",
+            "{}{whose} paused since {}",
             stage.stage,
             clock(stage.since_us)
         ));

@@ -4,6 +4,7 @@ use baywright_proto::v1;
 use baywright_proto::v1::fact::Kind;
 use baywright_terms::temperature::MilliCelsius;
 use baywright_terms::time::{Micros, parse_span};
+use baywright_terms::window::{Basis, Window};
 use clap::Args;
 use serde_json::json;
 
@@ -139,6 +140,20 @@ fn window_of(
             _ => "",
         };
         extra.lines.push(format!("{line}{first}"));
+        if let Window::Known {
+            basis: Basis::TradePrior { humidity_read },
+            ..
+        } = window
+        {
+            let air = if humidity_read {
+                ""
+            } else {
+                ", without a reading of the air"
+            };
+            extra.lines.push(format!(
+                "A trade figure{air}, not your shop and not this product's label: do a test section."
+            ));
+        }
     } else if let Some(words) = nearby::no_window_words(&window) {
         extra.lines.push(words);
     } else {

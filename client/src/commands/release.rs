@@ -116,7 +116,9 @@ fn open_stages(context: &Context, named: Option<&v1::JobRef>) -> Vec<String> {
             _ => None,
         },
     };
-    job.map(|j| j.stages_open.clone()).unwrap_or_default()
+    job.filter(|j| !j.comeback)
+        .map(|j| j.stages_open.clone())
+        .unwrap_or_default()
 }
 
 /// Asks about one stage, by digit.

@@ -65,6 +65,12 @@ pub enum Notice {
     NothingToEnd {
         stage: Code,
     },
+    /// The section that a levelling without a panel met.
+    LevelledThat {
+        panel: Code,
+        section: u32,
+        after_us: i64,
+    },
     NothingToLevel {
         panel: Code,
     },

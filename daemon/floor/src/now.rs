@@ -54,6 +54,8 @@ pub struct NowJob {
     /// Stages with a record, in the type's order; stages of the type without one.
     pub stages_done: Vec<Code>,
     pub stages_open: Vec<Code>,
+    /// It puts an earlier job right: none of its type's stages is missed.
+    pub comeback: bool,
     pub dry_until: Option<Micros>,
 }
 
@@ -214,6 +216,7 @@ fn job_of(state: &State, snapshot: &Snapshot, key: JobKey, job: &Job, at: Micros
         sections,
         stages_done,
         stages_open,
+        comeback: job.comeback,
         dry_until: job.cures.values().map(|cure| cure.until).max(),
     }
 }

@@ -188,6 +188,11 @@ pub(crate) fn levelled(
     found.levelled = Some(result);
     let coated = found.begun.event;
     let of_panel = found.panel.clone();
+    let that = panel.is_empty().then(|| Notice::LevelledThat {
+        panel: found.panel.clone(),
+        section: found.section,
+        after_us: at.since(found.begun.at),
+    });
     let flash = flash_row(key, found, at, Some(seq));
     found.flash_until = None;
     if !amends && let Some(cure) = job.cures.get_mut(&of_panel) {
@@ -201,6 +206,9 @@ pub(crate) fn levelled(
         seq,
     });
     f.out.extend(flash.map(Row::Waiting));
+    if let Some(that) = that {
+        f.notice(that);
+    }
 }
 
 /// Flash waiting of a section that ends at an instant or at its cap.

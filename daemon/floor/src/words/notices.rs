@@ -21,6 +21,7 @@ pub fn code(notice: &Notice) -> &'static str {
         Notice::Undeclared { .. } => "undeclared",
         Notice::NothingToEnd { .. } => "nothing-to-end",
         Notice::NothingToResume { .. } => "nothing-to-resume",
+        Notice::LevelledThat { .. } => "levelled-that",
         Notice::NothingToLevel { .. } => "nothing-to-level",
         Notice::NoMix { .. } => "no-mix",
         Notice::MixOverdrawn { .. } => "mix-overdrawn",
@@ -78,6 +79,7 @@ pub fn severity(notice: &Notice) -> Severity {
         | Notice::Unclosed { .. }
         | Notice::BreakCrossed { .. }
         | Notice::Undeclared { .. }
+        | Notice::LevelledThat { .. }
         | Notice::NothingToLevel { .. }
         | Notice::NoMix { .. }
         | Notice::MixOverdrawn { .. }
@@ -149,6 +151,21 @@ pub fn sentence(notice: &Notice, context: &Context<'_>) -> String {
         ),
         Notice::NothingToEnd { stage } => nothing("was running", stage),
         Notice::NothingToResume { stage } => nothing("had been laid aside", stage),
+        Notice::LevelledThat {
+            panel,
+            section,
+            after_us,
+        } => {
+            let section = if *section > 1 {
+                format!(", section {section}")
+            } else {
+                String::new()
+            };
+            format!(
+                "That was {panel}{section}, {} after it was spread.",
+                baywright_terms::time::format_min_sec(*after_us)
+            )
+        }
         Notice::NothingToLevel { panel } if panel.is_empty() => {
             "No section waits to be levelled on this job.".to_owned()
         }

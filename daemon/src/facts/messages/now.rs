@@ -79,6 +79,7 @@ fn job(job: &NowJob) -> v1::NowJob {
         sections: job.sections.iter().map(section).collect(),
         stages_done: texts(&job.stages_done),
         stages_open: texts(&job.stages_open),
+        comeback: job.comeback,
         dry_until_us: us_or_zero(job.dry_until),
         opening_event_id: job.job.0.to_vec(),
     }
