@@ -1,7 +1,7 @@
 //! What a command gives back, and how it reaches the terminal.
 
 use std::borrow::Cow;
-use std::io::Write as _;
+use std::io::{IsTerminal as _, Write as _};
 use std::process::ExitCode;
 
 use serde_json::{Value, json};
@@ -18,6 +18,8 @@ pub struct Outcome {
     pub text: String,
     /// For `--json`: one object.
     pub json: Value,
+    /// The text is a file: no line of it is wrapped.
+    pub verbatim: bool,
 }
 
 impl Outcome {
@@ -25,6 +27,16 @@ impl Outcome {
         Self {
             text: text.into(),
             json,
+            verbatim: false,
+        }
+    }
+
+    /// The text is a file, to be kept as it is.
+    #[must_use]
+    pub fn verbatim(self) -> Self {
+        Self {
+            verbatim: true,
+            ..self
         }
     }
 
@@ -60,7 +72,12 @@ impl Output {
                 } else if outcome.text.is_empty() {
                     Ok(())
                 } else {
-                    writeln!(out, "{}", on_page(outcome.text.trim_end(), columns()))
+                    let text = outcome.text.trim_end();
+                    if std::io::stdout().is_terminal() && !outcome.verbatim {
+                        writeln!(out, "{}", on_page(text, columns()))
+                    } else {
+                        writeln!(out, "{text}")
+                    }
                 };
                 let _ = out.flush();
                 ExitCode::SUCCESS
@@ -72,7 +89,10 @@ impl Output {
                     words.push_str("\nHint: ");
                     words.push_str(&plain_lines(hint));
                 }
-                let _ = writeln!(err, "{}", on_page(&words, columns()));
+                if std::io::stderr().is_terminal() {
+                    words = on_page(&words, columns());
+                }
+                let _ = writeln!(err, "{words}");
                 if self.json {
                     let object = json!({"error": {
                         "kind": error.kind().word(),
@@ -140,7 +160,7 @@ mod tests {
         assert_eq!(on_page("a  b   c\n  d", 10), "a  b   c\n  d");
         let styled = "\u{1b}[1mNever\u{1b}[0m polish";
         assert_eq!(on_page(styled, 12), styled);
-        assert_eq!(on_page("one two three", 8), "one two\n  three");
+        assert_eq!(on_page("one two three", 9), "one two\n  three");
     }
 
     #[test]

@@ -98,7 +98,7 @@ fn show(context: &Context) -> Result<Outcome, Error> {
     }
     let text = file::write(&held.catalogue);
     let json = json!({ "revision": held.revision, "catalogue": as_json(&text) });
-    Ok(Outcome::new(text, json))
+    Ok(Outcome::new(text, json).verbatim())
 }
 
 /// The names of the JSON are those of the file.

@@ -4,7 +4,6 @@ use baywright_proto::v1;
 use baywright_proto::v1::fact::Kind;
 use baywright_terms::temperature::MilliCelsius;
 use baywright_terms::time::{Micros, parse_span};
-use baywright_terms::window::{Basis, Window};
 use clap::Args;
 use serde_json::json;
 
@@ -111,6 +110,10 @@ fn coating(context: &Context, typed: Option<&str>) -> Result<String, Error> {
     }
 }
 
+/// Said with every window that no label gives.
+const TRADE_FIGURE: &str =
+    "A trade figure, not your shop and not this product's label: do a test section.";
+
 /// The window: the daemon's where it answered, else worked out here.
 fn window_of(
     context: &Context,
@@ -140,19 +143,12 @@ fn window_of(
             _ => "",
         };
         extra.lines.push(format!("{line}{first}"));
-        if let Window::Known {
-            basis: Basis::TradePrior { humidity_read },
-            ..
-        } = window
-        {
-            let air = if humidity_read {
-                ""
-            } else {
-                ", without a reading of the air"
-            };
-            extra.lines.push(format!(
-                "A trade figure{air}, not your shop and not this product's label: do a test section."
-            ));
+        let from_label = context
+            .catalogue()
+            .and_then(|held| held.catalogue.products.get(product).cloned())
+            .is_some_and(|p| p.level_from_us.is_some() && p.level_until_us.is_some());
+        if !from_label {
+            extra.lines.push(TRADE_FIGURE.to_owned());
         }
     } else if let Some(words) = nearby::no_window_words(&window) {
         extra.lines.push(words);
