@@ -109,7 +109,7 @@ impl Output {
 
 /// Wraps lines that are longer than the page between words; a terminal would
 /// break them inside a word. A path is a word and stays whole.
-fn on_page(text: &str, columns: usize) -> String {
+pub fn on_page(text: &str, columns: usize) -> String {
     let fitted: Vec<Cow<'_, str>> = text
         .lines()
         .map(|line| {

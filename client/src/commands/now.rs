@@ -8,8 +8,9 @@ use clap::Args;
 use jiff::tz::TimeZone;
 use serde_json::{Value, json};
 
-use crate::answer::{Outcome, plain};
+use crate::answer::{Outcome, on_page, plain};
 use crate::ask;
+use crate::commands::page::columns;
 use crate::commands::{post_likely, stage};
 use crate::context::Context;
 use crate::describe::{milli, tenths};
@@ -70,7 +71,7 @@ pub fn bare(context: &Context) -> Result<Outcome, Error> {
 /// Shows the screen, waits for one digit, and posts that fact.
 fn pick(context: &Context, text: &str, next: &[Likely]) -> Result<Outcome, Error> {
     let mut out = anstream::stdout().lock();
-    let _ = writeln!(out, "{}", text.trim_end());
+    let _ = writeln!(out, "{}", on_page(text.trim_end(), columns()));
     let _ = out.flush();
     drop(out);
     let words: Vec<String> = next.iter().map(|l| l.words.clone()).collect();

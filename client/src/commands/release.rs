@@ -111,10 +111,8 @@ fn open_stages(context: &Context, named: Option<&v1::JobRef>) -> Vec<String> {
             job_of(job) == *wanted
                 || matches!(wanted, v1::job_ref::Job::OpeningEventId(id) if *id == job.opening_event_id)
         }),
-        None => match here {
-            [only] => Some(only),
-            _ => None,
-        },
+        // Of several here the fold takes the one brought in last.
+        None => here.iter().max_by_key(|job| job.in_place_since_us),
     };
     job.filter(|j| !j.comeback)
         .map(|j| j.stages_open.clone())

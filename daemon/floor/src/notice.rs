@@ -104,7 +104,8 @@ pub enum Notice {
     /// Rules of the catalogue: this product or stage on these finishes.
     SurfaceNever {
         what: Code,
-        finishes: Vec<Code>,
+        /// Each with the reason.
+        finishes: Vec<(Code, String)>,
     },
     /// Everything that one finish of this vehicle must never get.
     FinishNevers {

@@ -123,35 +123,36 @@ fn touched(job: &Job, panels: &[Code]) -> Vec<Panel> {
 }
 
 /// A *never* on a panel that the post itself names has happened and is odd;
-/// those on the vehicle at large are a caution, said the first time. Their
-/// reasons were given when the vehicle came in.
+/// those on the vehicle at large are a caution, said the first time and first.
 fn say(f: &mut Folding<'_>, what: &Code, rules: Vec<Rule>, named: bool, first: bool) {
-    let mut nevers = Vec::new();
-    for rule in rules {
-        match rule.standing {
-            Standing::Care if first => f.notice(Notice::SurfaceCare {
-                what: rule.what,
-                finish: rule.finish,
-                why: rule.why,
-            }),
-            Standing::Fine | Standing::Care => {}
-            Standing::Never if named => {
-                for panel in rule.panels {
-                    f.notice(Notice::AgainstRule {
-                        what: rule.what.clone(),
-                        panel,
-                        finish: rule.finish.clone(),
-                        why: rule.why.clone(),
-                    });
-                }
+    let (nevers, others): (Vec<Rule>, Vec<Rule>) = rules
+        .into_iter()
+        .partition(|r| r.standing == Standing::Never);
+    if named {
+        for rule in &nevers {
+            for panel in &rule.panels {
+                f.notice(Notice::AgainstRule {
+                    what: what.clone(),
+                    panel: panel.clone(),
+                    finish: rule.finish.clone(),
+                    why: rule.why.clone(),
+                });
             }
-            Standing::Never => nevers.push(rule.finish),
         }
-    }
-    if first && !nevers.is_empty() {
+    } else if first && !nevers.is_empty() {
         f.notice(Notice::SurfaceNever {
             what: what.clone(),
-            finishes: nevers,
+            finishes: nevers.into_iter().map(|r| (r.finish, r.why)).collect(),
+        });
+    }
+    if !first {
+        return;
+    }
+    for rule in others.into_iter().filter(|r| r.standing == Standing::Care) {
+        f.notice(Notice::SurfaceCare {
+            what: rule.what,
+            finish: rule.finish,
+            why: rule.why,
         });
     }
 }

@@ -64,6 +64,7 @@ pub fn severity(notice: &Notice) -> Severity {
         | Notice::SettledUnknown
         | Notice::UnknownFact
         | Notice::FromMix { .. }
+        | Notice::LevelledThat { .. }
         | Notice::MixReplaced { .. } => Severity::Say,
         Notice::SurfaceNever { .. }
         | Notice::FinishNevers { .. }
@@ -79,7 +80,6 @@ pub fn severity(notice: &Notice) -> Severity {
         | Notice::Unclosed { .. }
         | Notice::BreakCrossed { .. }
         | Notice::Undeclared { .. }
-        | Notice::LevelledThat { .. }
         | Notice::NothingToLevel { .. }
         | Notice::NoMix { .. }
         | Notice::MixOverdrawn { .. }
@@ -219,18 +219,20 @@ fn other_sentence(notice: &Notice, context: &Context<'_>) -> String {
             capital(product.as_str()),
             length(*under_us)
         ),
-        Notice::SurfaceNever { what, finishes } => format!("Never {what} on {}.", list(finishes)),
+        Notice::SurfaceNever { what, finishes } => {
+            let parts: Vec<String> = finishes
+                .iter()
+                .map(|(finish, why)| format!("on {finish}: {why}"))
+                .collect();
+            format!("Never {what} {}.", parts.join("; "))
+        }
+        // Why is said when a step is about to begin; this list has to fit a screen.
         Notice::FinishNevers {
             finish,
             panels,
             nevers,
-            whys,
-        } => format!(
-            "Never on {finish} ({}): {}. Why: {}.",
-            list(panels),
-            list(nevers),
-            whys.join("; ")
-        ),
+            ..
+        } => format!("Never on {finish} ({}): {}.", list(panels), list(nevers)),
         Notice::SurfaceCare { what, finish, why } => {
             format!("Care with {what} on {finish}: {why}.")
         }

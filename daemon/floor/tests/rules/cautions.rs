@@ -8,7 +8,7 @@ fn a_never_is_said_when_the_vehicle_comes_in_and_not_once_it_is_covered() {
     let job = day.post(EIGHT - 2, "bay-1", &[], opened("trike-coat"));
     let never = Notice::SurfaceNever {
         what: "polish".into(),
-        finishes: vec!["matte".into()],
+        finishes: vec![("matte".into(), "it cannot be undone".to_owned())],
     };
     let of_matte = Notice::FinishNevers {
         finish: "matte".into(),

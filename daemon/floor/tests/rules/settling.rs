@@ -36,7 +36,7 @@ fn a_stage_nothing_ended_is_cut_at_closing_or_at_the_workers_last_post() {
             [
                 Notice::SurfaceNever {
                     what: "polish".into(),
-                    finishes: vec!["matte".into()],
+                    finishes: vec![("matte".into(), "it cannot be undone".to_owned())],
                 },
                 Notice::Unclosed {
                     stage: "polish".into(),
