@@ -67,12 +67,14 @@ fn head(week: &Week, calendar: &Calendar, page: usize) -> String {
     let mut out = String::new();
     push(&mut out, &format!("{shop}week {}", clean(&week.week)), page);
     let last_us = week.until_us.saturating_sub(1);
-    let dates = format!(
-        "{} to {}, {} time",
-        calendar.day_of_year(week.from_us),
-        calendar.day(last_us),
-        clean(calendar.zone_name()),
-    );
+    let last = calendar.day(last_us);
+    // A week may begin in the year before.
+    let first = calendar.day(week.from_us);
+    let first = match (first.rsplit_once(' '), last.rsplit_once(' ')) {
+        (Some((day, year)), Some((_, same))) if year == same => day,
+        _ => &first,
+    };
+    let dates = format!("{first} to {last}, {} time", clean(calendar.zone_name()));
     push(&mut out, &dates, page);
     if week.as_of_us != 0 {
         let at = calendar.short_day_and_time(week.as_of_us);

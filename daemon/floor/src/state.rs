@@ -6,6 +6,7 @@
 //! then cost the whole log.
 
 use std::collections::{BTreeMap, BTreeSet};
+use std::sync::Arc;
 
 use baywright_terms::catalogue::Panel;
 use baywright_terms::code::Code;
@@ -32,6 +33,8 @@ pub struct State {
     pub(crate) mixes: BTreeMap<(Code, Code), Mix>,
     /// Latest reading of a bay.
     pub(crate) air: BTreeMap<Code, Reading>,
+    /// How far off the clock of a device was when that was last said.
+    pub(crate) clocks: BTreeMap<Arc<str>, i64>,
 }
 
 /// A worker, or the one unnamed worker of a bay.

@@ -3,6 +3,7 @@
 
 use baywright_terms::amount::format_volume;
 use baywright_terms::code::Code;
+use baywright_terms::time::SECOND_US;
 
 use crate::notice::{AirWhy, Notice, Severity, What};
 
@@ -90,6 +91,13 @@ pub fn severity(notice: &Notice) -> Severity {
         | Notice::UnitMismatch { .. }
         | Notice::SetAside { .. } => Severity::Odd,
     }
+}
+
+/// To the nearest second: a post on its way for some milliseconds must not
+/// make seven minutes six.
+fn to_second(us: i64) -> i64 {
+    let half = SECOND_US / 2 * us.signum();
+    us.saturating_add(half) / SECOND_US * SECOND_US
 }
 
 /// The notice as a sentence.
@@ -195,12 +203,12 @@ fn other_sentence(notice: &Notice, context: &Context<'_>) -> String {
         ),
         Notice::ClockOffset { offset_us } => format!(
             "This device's clock is {} {}; the time was corrected.",
-            length(*offset_us),
+            length(to_second(*offset_us)),
             ahead_or_behind(*offset_us)
         ),
         Notice::ClockUnsure { offset_us } => format!(
             "This device's clock is {} {} and had been started anew: its time is a guess.",
-            length(*offset_us),
+            length(to_second(*offset_us)),
             ahead_or_behind(*offset_us)
         ),
         Notice::TimeUnsure => {

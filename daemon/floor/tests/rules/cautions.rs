@@ -140,3 +140,22 @@ fn a_clock_that_is_off_and_a_time_in_the_future_are_said() {
         }]
     );
 }
+
+#[test]
+fn a_clock_that_stays_off_is_said_once_and_again_when_it_is_off_by_something_else() {
+    let mut day = Day::new();
+    let offsets_us = [420_000_000, 419_990_000, 60_000_000, 0, 60_000_000];
+    let said: Vec<bool> = (0..)
+        .zip(offsets_us)
+        .map(|(minute, offset_us)| {
+            let fact = Fact::Noted {
+                text: String::new(),
+            };
+            let id = day.post(EIGHT + minute, "bay-1", &[], fact);
+            day.events.last_mut().unwrap().clock_offset_us = offset_us;
+            let offset = Notice::ClockOffset { offset_us };
+            day.notices(id).contains(&offset)
+        })
+        .collect();
+    assert_eq!(said, [true, false, true, false, true]);
+}
