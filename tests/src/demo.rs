@@ -138,7 +138,7 @@ fn tell(
     })?;
     bar.finish_and_clear();
     println!(
-        "{} posts of {} vehicles; {by_command} of them by the `bay` command in an afternoon without network, delivered later.",
+        "{} posts of {} vehicles, {by_command} of them by the `bay` command in an\nafternoon without network and delivered later.",
         shop.happenings.len(),
         shop.jobs.len(),
     );
