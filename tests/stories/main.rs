@@ -1,6 +1,18 @@
 //! Stories through the real binaries, one file each.
 
+#![allow(
+    clippy::expect_used,
+    clippy::panic,
+    reason = "clippy's exception for tests does not reach the functions that tests share"
+)]
+
+mod as_of;
+mod at_the_bay;
+mod demo;
 mod kills;
+mod offline;
+mod shop;
+mod stopping;
 
 /// The demo binary, which runs itself again as `bay` or `baywrightd`.
 fn binary() -> &'static std::path::Path {

@@ -1,0 +1,114 @@
+//! A person at the bay: lines typed word for word, and slips.
+
+use serde_json::Value;
+
+use crate::shop::Shop;
+
+#[tokio::test]
+async fn every_line_of_a_day_is_understood_and_answered() {
+    let mut shop = Shop::closed();
+    let daemon = shop.start();
+    shop.apply_example();
+    let opened = shop
+        .bay(
+            "bay-1",
+            "open trike-coat \"red three-wheeler\" --soil 4 --intricacy 5",
+        )
+        .ok();
+    assert!(
+        opened.contains("Job 1 trike-coat (red three-wheeler)"),
+        "{opened}"
+    );
+    let lines = [
+        ("bring 1", &["Never on matte", "in bay-1"][..]),
+        ("start decon --by ana", &["ana on decon at bay-1"]),
+        (
+            "used iron-remover 350ml",
+            &["Caution with iron-remover", "used iron-remover 350 ml"],
+        ),
+        (
+            "dwell iron-remover",
+            &["iron-remover dwells", "Rinse after 2 min"],
+        ),
+        ("dwell --end", &["dwell ended"]),
+        ("done", &["decon done"]),
+        (
+            "air 21.5C 46% --surface 20C",
+            &["Dew point 9.4 °C", "10.6 °C above it"],
+        ),
+        ("start coat --by ana", &["ana on coat"]),
+        (
+            "coat nose",
+            &[
+                "nose coated",
+                "3:01 to 5:18 after spreading",
+                "A trade figure",
+            ],
+        ),
+        ("level", &["levelled clean", "That was nose"]),
+        ("mix alkaline-cleaner 15:1 1us-gal", &["237 mL of product"]),
+        ("used alkaline-cleaner 500ml", &["Taken from the mix"]),
+        ("start polish --by ana", &["Ana left coat of job 1"]),
+        ("strike", &["It was: start"]),
+        ("note \"left mirror was loose\"", &["left mirror was loose"]),
+    ];
+    for (line, told) in lines {
+        let said = shop.bay("bay-1", line).ok();
+        for words in told {
+            assert!(
+                said.contains(words),
+                "`bay {line}` does not say `{words}`:\n{said}"
+            );
+        }
+    }
+    let before = shop.records().await.len();
+    assert_eq!(
+        before,
+        lines.len() + 2,
+        "a record for each line, the opening and the catalogue"
+    );
+
+    let slip = shop.bay("bay-1", "used iron-remvoer 350ml");
+    assert_eq!(slip.code, 3, "{slip:?}");
+    assert!(
+        slip.err.contains("iron-remvoer") && slip.err.contains("iron-remover"),
+        "{slip:?}"
+    );
+    assert_eq!(shop.bay("bay-1", "air 210C 46%").code, 3);
+    assert_eq!(shop.bay("bay-1", "week 2026-W99").code, 2);
+    assert_eq!(
+        shop.records().await.len(),
+        before,
+        "a slip leaves no record"
+    );
+
+    let json = shop.bay("bay-1", "used iron-remover 20ml --json").ok();
+    let json: Value = serde_json::from_str(&json).expect("one JSON object");
+    assert_eq!(json["posted"], "acknowledged", "{json}");
+    assert_eq!(json["receipt"]["job_number"], 1, "{json}");
+    daemon.stop().expect("a clean stop");
+    assert_eq!(
+        shop.bay("bay-1", "week").code,
+        4,
+        "a report needs the daemon"
+    );
+}
+
+#[tokio::test]
+async fn on_day_one_any_words_will_do() {
+    let mut shop = Shop::closed();
+    let daemon = shop.start();
+    for line in [
+        "open coat \"grey saloon\"",
+        "bring 1",
+        "start wash",
+        "done",
+        "release",
+    ] {
+        shop.bay("left", line).ok();
+    }
+    let week = shop.bay("left", "week --json").ok();
+    let week: Value = serde_json::from_str(&week).expect("JSON");
+    assert_eq!(week["week"]["jobs"][0]["number"], 1, "{week}");
+    daemon.stop().expect("a clean stop");
+}

@@ -1,0 +1,126 @@
+//! A shop for a story: a folder, a daemon, and `bay` at any bay.
+
+use std::path::{Path, PathBuf};
+use std::process::Output;
+
+use baywright_proto::v1;
+use baywright_proto::v1::floor_service_client::FloorServiceClient;
+use baywright_tests::harness::{self, Daemon};
+use prost::Message as _;
+use tempfile::TempDir;
+
+/// Where nothing listens: port 1 of the loopback is reserved.
+pub(crate) const NOWHERE: &str = "127.0.0.1:1";
+
+/// What a command said, and how it ended.
+#[derive(Debug)]
+pub(crate) struct Said {
+    pub(crate) code: i32,
+    pub(crate) out: String,
+    pub(crate) err: String,
+}
+
+impl From<Output> for Said {
+    fn from(output: Output) -> Self {
+        Self {
+            code: output.status.code().unwrap_or(-1),
+            out: String::from_utf8_lossy(&output.stdout).into_owned(),
+            err: String::from_utf8_lossy(&output.stderr).into_owned(),
+        }
+    }
+}
+
+impl Said {
+    /// The output of a command that must end well.
+    pub(crate) fn ok(self) -> String {
+        assert_eq!(self.code, 0, "{}{}", self.out, self.err);
+        self.out
+    }
+}
+
+/// A folder for everything, and the address of its daemon.
+#[derive(Debug)]
+pub(crate) struct Shop {
+    home: TempDir,
+    pub(crate) server: String,
+}
+
+impl Shop {
+    /// A shop whose daemon has not been started.
+    pub(crate) fn closed() -> Self {
+        Self {
+            home: tempfile::tempdir().expect("a temporary folder"),
+            server: NOWHERE.to_owned(),
+        }
+    }
+
+    pub(crate) fn data(&self) -> PathBuf {
+        self.home.path().join("server")
+    }
+
+    /// Starts the daemon; from now on `bay` finds it.
+    pub(crate) fn start(&mut self) -> Daemon {
+        let daemon = Daemon::start(crate::binary(), &self.data()).expect("a daemon");
+        self.server.clone_from(&daemon.address);
+        daemon
+    }
+
+    /// Puts the example catalogue in force.
+    pub(crate) fn apply_example(&self) {
+        let file = Path::new(env!("CARGO_MANIFEST_DIR")).join("../deploy/example-shop.toml");
+        let file = file.to_str().expect("a path in text").to_owned();
+        self.words("bay-1", &["catalogue", "apply", &file, "--yes"])
+            .ok();
+    }
+
+    /// Runs `bay` with the words of a line; quotes hold words together.
+    pub(crate) fn bay(&self, bay: &str, line: &str) -> Said {
+        let mut words: Vec<String> = Vec::new();
+        for (index, part) in line.split('"').enumerate() {
+            if index % 2 == 1 {
+                words.push(part.to_owned());
+            } else {
+                words.extend(part.split_whitespace().map(str::to_owned));
+            }
+        }
+        let words: Vec<&str> = words.iter().map(String::as_str).collect();
+        self.words(bay, &words)
+    }
+
+    fn words(&self, bay: &str, words: &[&str]) -> Said {
+        let folder = self.home.path().join(bay);
+        std::fs::create_dir_all(&folder).expect("a folder for the bay");
+        harness::bay(crate::binary(), &folder, &self.server, bay, words)
+            .expect("bay runs")
+            .into()
+    }
+
+    /// Runs a command of the daemon, which must not be running.
+    pub(crate) fn daemon(&self, args: &[&str]) -> Said {
+        harness::daemon_command(crate::binary(), args, &self.data())
+            .expect("the daemon's command runs")
+            .into()
+    }
+
+    pub(crate) async fn records(&self) -> Vec<(v1::Record, v1::Fact)> {
+        let mut client = FloorServiceClient::connect(format!("http://{}", self.server))
+            .await
+            .expect("the daemon answers");
+        let request = v1::WatchRequest {
+            after_seq: 0,
+            follow: false,
+        };
+        let mut stream = client
+            .watch(request)
+            .await
+            .expect("the log can be read")
+            .into_inner();
+        let mut all = Vec::new();
+        while let Some(entry) = stream.message().await.expect("the stream ends well") {
+            let record = entry.decoded.expect("a decoded record");
+            let fact = v1::Fact::decode(record.fact.as_slice()).expect("a fact");
+            all.push((record, fact));
+        }
+        all
+    }
+}
