@@ -2,7 +2,7 @@
 
 use baywright_proto::v1;
 use baywright_proto::v1::fact::Kind;
-use baywright_terms::catalogue::Catalogue;
+use baywright_terms::catalogue::{AWAY, Catalogue};
 
 use crate::ask::CHOICES_MAX;
 use crate::nearby::job_of;
@@ -241,7 +241,7 @@ fn waiting_outside(now: &v1::NowResponse, bay: &str) -> Vec<Likely> {
     if bay.is_empty() {
         return Vec::new();
     }
-    let holding = now.elsewhere.iter().filter(|job| job.place != "away");
+    let holding = now.elsewhere.iter().filter(|job| job.place != AWAY);
     holding
         .map(|job| {
             Likely::new(

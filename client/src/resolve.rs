@@ -2,7 +2,7 @@
 
 use baywright_proto::v1;
 use baywright_proto::v1::job_ref::Job;
-use baywright_terms::catalogue::{Catalogue, UNSORTED};
+use baywright_terms::catalogue::{Catalogue, UNSORTED, is_no_bay};
 use baywright_terms::code::{Resolved, resolve};
 
 use crate::context::Context;
@@ -75,7 +75,7 @@ pub fn job_type(context: &Context, typed: &str) -> Result<String, Error> {
 /// A bay, `holding` or `away`.
 pub fn place(context: &Context, typed: &str) -> Result<String, Error> {
     match typed {
-        "holding" | "away" => Ok(typed.to_owned()),
+        _ if is_no_bay(typed) => Ok(typed.to_owned()),
         _ => bay(context, typed).map_err(|e| {
             let hint = e.hint().unwrap_or_default().to_owned();
             e.with_hint(format!("{hint} Besides bays there are holding and away."))

@@ -3,6 +3,7 @@
 use anstyle::{AnsiColor, Style};
 use baywright_proto::v1;
 use baywright_proto::v1::fact::Kind;
+use baywright_terms::catalogue::{AWAY, HOLDING};
 use baywright_terms::time::{Micros, format_min_sec};
 use serde_json::{Map, Value, json};
 
@@ -186,8 +187,8 @@ impl Told<'_> {
                 .trim_end()
                 .to_owned(),
             Some(Kind::JobMoved(f)) => match f.place.as_str() {
-                "holding" => format!("in holding since {clock}"),
-                "away" => format!("away since {clock}"),
+                HOLDING => format!("in holding since {clock}"),
+                AWAY => format!("away since {clock}"),
                 bay => format!("in {bay} since {clock}"),
             },
             Some(Kind::JobReleased(_)) => format!("released at {clock}"),

@@ -1,5 +1,6 @@
 //! The floor as it is at an instant.
 
+use baywright_terms::catalogue::is_no_bay;
 use std::collections::{BTreeMap, BTreeSet};
 
 use baywright_terms::code::Code;
@@ -9,7 +10,7 @@ use baywright_terms::time::Micros;
 use crate::catalogues::{Catalogues, Snapshot};
 use crate::event::JobKey;
 use crate::state::{Hand, Job, State};
-use crate::step::{advance, is_no_bay, section_window};
+use crate::step::{advance, section_window};
 
 /// All places, jobs and workers. Odd records are counted from the rows.
 #[derive(Debug, Clone, Default, PartialEq)]
@@ -120,7 +121,7 @@ pub fn now(state: &State, cats: &Catalogues, at: Micros) -> Now {
     jobs.sort_by(|(_, a), (_, b)| a.placed.cmp(&b.placed));
     for (key, job) in jobs {
         let shown = job_of(&state, snapshot, key, job, at);
-        if is_no_bay(&job.place) {
+        if is_no_bay(job.place.as_str()) {
             elsewhere.push(shown);
         } else {
             bays.entry(job.place.clone())

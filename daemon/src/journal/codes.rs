@@ -2,14 +2,11 @@
 //! What arrives late is kept whatever its codes are.
 
 use baywright_proto::v1::{self, fact::Kind, job_ref::Job};
-use baywright_terms::catalogue::{Catalogue, UNSORTED};
+use baywright_terms::catalogue::{Catalogue, UNSORTED, is_no_bay};
 use baywright_terms::code::{Code, nearest};
 
 use super::post::named;
 use super::refusal::{Named, UnknownCode};
-
-/// Places of a job that are no bay.
-const PLACES: [&str; 2] = ["holding", "away"];
 
 /// Lists the codes of a fact that the catalogue does not have. A table without
 /// entries is not asked: on the first day there is no catalogue.
@@ -120,7 +117,7 @@ impl Check<'_> {
         use Named::{Bay, JobType, Product, Stage};
         match kind {
             Kind::JobOpened(f) => self.code("fact.job_opened.job_type", JobType, &f.job_type),
-            Kind::JobMoved(f) if !PLACES.contains(&f.place.as_str()) => {
+            Kind::JobMoved(f) if !is_no_bay(&f.place) => {
                 self.code("fact.job_moved.place", Bay, &f.place);
             }
             Kind::StageStarted(f) => self.code("fact.stage_started.stage", Stage, &f.stage),

@@ -2,7 +2,7 @@
 
 use std::borrow::Cow;
 
-use baywright_terms::catalogue::{Catalogue, UNSORTED};
+use baywright_terms::catalogue::{Catalogue, UNSORTED, is_no_bay};
 use baywright_terms::code::Code;
 
 use crate::catalogues::{Snapshot, is_unknown};
@@ -12,7 +12,6 @@ use crate::ledger::Entry;
 use crate::notice::{Notice, What};
 
 use super::folding::Folding;
-use super::places::is_no_bay;
 
 /// The event with what the owner's settlement puts in: the job that was meant,
 /// or a code in the place of the first unknown one.
@@ -67,7 +66,7 @@ pub(crate) fn check(f: &mut Folding<'_>) {
 fn is_not_in(catalogue: &Catalogue, what: What, code: &Code) -> bool {
     match what {
         What::Bay => is_unknown(&catalogue.bays, code),
-        What::Place => is_unknown(&catalogue.bays, code) && !is_no_bay(code),
+        What::Place => is_unknown(&catalogue.bays, code) && !is_no_bay(code.as_str()),
         What::Worker => is_unknown(&catalogue.workers, code),
         What::Product => is_unknown(&catalogue.products, code),
         What::Stage => is_unknown(&catalogue.stages, code),

@@ -1,5 +1,6 @@
 //! One event being folded: what every family of facts needs.
 
+use baywright_terms::catalogue::is_no_bay;
 use baywright_terms::code::Code;
 use baywright_terms::time::Micros;
 
@@ -146,7 +147,7 @@ impl<'a> Folding<'a> {
     /// Where work on a job goes on: its bay, else the bay of the post.
     pub(crate) fn work_bay(&self, job: JobKey) -> Code {
         match self.state.jobs.get(&job) {
-            Some(job) if !super::places::is_no_bay(&job.place) => job.place.clone(),
+            Some(job) if !is_no_bay(job.place.as_str()) => job.place.clone(),
             _ => self.event.bay.clone(),
         }
     }

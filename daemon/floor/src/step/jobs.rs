@@ -1,6 +1,6 @@
 //! Jobs: which one an event is about, opening, declaring, release.
 
-use baywright_terms::catalogue::UNSORTED;
+use baywright_terms::catalogue::{HOLDING, UNSORTED};
 use baywright_terms::code::Code;
 use baywright_terms::time::Micros;
 
@@ -126,7 +126,7 @@ pub(crate) fn opened(f: &mut Folding<'_>, opened: &JobOpened) {
         vehicle: opened.vehicle.clone(),
         panels,
         comeback: opened.comeback_of.is_some(),
-        place: Code::new(places::HOLDING),
+        place: Code::new(HOLDING),
         placed: f.event.position.clone(),
         placed_seq: f.event.seq,
         released: None,

@@ -30,7 +30,6 @@ use crate::state::State;
 pub(crate) use advance::advance;
 pub(crate) use panels::section_window;
 pub use panels::window_of;
-pub(crate) use places::is_no_bay;
 pub use provisional::provisional;
 
 use folding::Folding;

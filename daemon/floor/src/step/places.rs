@@ -1,5 +1,6 @@
 //! Places: a job is in exactly one from its opening until its release.
 
+use baywright_terms::catalogue::is_no_bay;
 use baywright_terms::code::Code;
 
 use crate::event::JobKey;
@@ -9,16 +10,6 @@ use crate::state::State;
 
 use super::folding::Folding;
 use super::{dwell, panels, stages, surfaces};
-
-/// On the premises, not in a bay.
-pub(crate) const HOLDING: &str = "holding";
-/// Not on the premises.
-pub(crate) const AWAY: &str = "away";
-
-/// True for the places that are not bays.
-pub(crate) fn is_no_bay(place: &Code) -> bool {
-    matches!(place.as_str(), HOLDING | AWAY)
-}
 
 /// The job in a bay; of several, the one brought last.
 pub(crate) fn job_in(state: &State, bay: &Code) -> Option<JobKey> {
@@ -48,7 +39,7 @@ pub(crate) fn moved(f: &mut Folding<'_>, place: &Code) {
             job.placed_seq = seq;
         }
     }
-    if is_no_bay(place) {
+    if is_no_bay(place.as_str()) {
         return;
     }
     surfaces::nevers_of_vehicle(f, key);

@@ -14,6 +14,7 @@ pub use class::{CLASSES, PanelShare, Step, VehicleClass};
 pub use product::{PRODUCTS, ProductDefault, Usage};
 pub use trade::{SERVICES, STAGES, Service, StageDefault};
 
+use super::is_no_bay;
 use crate::code::{self, Code, is_well_formed};
 use crate::hours::OpenHours;
 
@@ -264,7 +265,7 @@ fn bays(given: &str) -> Result<Vec<Code>, String> {
     let mut codes = Vec::new();
     for part in parts(given)? {
         let code = part.to_lowercase();
-        if !is_well_formed(&code) || matches!(code.as_str(), "holding" | "away") {
+        if !is_well_formed(&code) || is_no_bay(&code) {
             return Err(format!("`{part}` cannot be the code of a bay"));
         }
         let code = Code::new(&code);

@@ -2,6 +2,7 @@
 
 mod job_type;
 
+use crate::catalogue::is_no_bay;
 use std::collections::BTreeMap;
 use std::collections::btree_map::Entry as Slot;
 
@@ -491,7 +492,7 @@ impl Reader<'_, '_> {
 /// Words that stand for something else in commands and facts.
 fn reserved(table: &str, code: &str) -> bool {
     match table {
-        "bay" => matches!(code, "holding" | "away"),
+        "bay" => is_no_bay(code),
         "job-type" => code == UNSORTED,
         _ => false,
     }
