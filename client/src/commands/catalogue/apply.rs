@@ -69,7 +69,8 @@ pub(super) fn run(context: &Context, args: &ApplyArgs) -> Result<Outcome, Error>
         return Ok(Outcome::new(text, json!({ "apply": { "changes": [] } })));
     };
     let lines = lines(&before, &change);
-    let told = told(&lines, &change, from, now, &zone_name);
+    let rewrites = before.catalogue.shop.is_some() && from < now;
+    let told = told(&lines, &change, from, rewrites, &zone_name);
     if !args.yes && !context.common.dry {
         if !context.can_ask() {
             return Err(Error::usage("Nobody can be asked here.")
@@ -123,7 +124,8 @@ fn lines(before: &InForce, change: &Catalogue) -> Vec<String> {
     describe(&before.catalogue, change)
 }
 
-fn told(lines: &[String], change: &Catalogue, from: Micros, now: Micros, zone: &str) -> String {
+/// `rewrites`: there were open hours before, and the change begins in the past.
+fn told(lines: &[String], change: &Catalogue, from: Micros, rewrites: bool, zone: &str) -> String {
     let columns = page::columns();
     let mut text = String::new();
     for line in lines {
@@ -133,7 +135,7 @@ fn told(lines: &[String], change: &Catalogue, from: Micros, now: Micros, zone: &
         text.push('\n');
     }
     let _ = write!(text, "It holds from {}.", shown(from.0, zone));
-    if change.shop.is_some() && from < now {
+    if change.shop.is_some() && rewrites {
         text.push_str(" Open hours and zone hold from now on.");
     }
     text
@@ -216,13 +218,14 @@ mod tests {
     }
 
     #[test]
-    fn open_hours_are_said_to_hold_from_now_on() {
+    fn changed_open_hours_are_said_to_hold_from_now_on_and_the_first_are_not() {
         use baywright_terms::catalogue::begin::{Answers, build};
         let change = build(&Answers::default());
-        let told = told(&[], &change, Micros(NOW.0 - 1), NOW, "Europe/Berlin");
-        assert!(
-            told.ends_with("Open hours and zone hold from now on."),
-            "{told}"
-        );
+        let from = Micros(NOW.0 - 1);
+        for rewrites in [true, false] {
+            let told = told(&[], &change, from, rewrites, "Europe/Berlin");
+            let says = told.ends_with("Open hours and zone hold from now on.");
+            assert_eq!(says, rewrites, "{told}");
+        }
     }
 }
