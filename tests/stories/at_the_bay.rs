@@ -1,5 +1,7 @@
 //! A person at the bay: lines typed word for word, and slips.
 
+use baywright_client::device::{How, Posted};
+use baywright_proto::v1;
 use serde_json::Value;
 
 use crate::shop::Shop;
@@ -92,6 +94,71 @@ async fn every_line_of_a_day_is_understood_and_answered() {
         4,
         "a report needs the daemon"
     );
+}
+
+/// The design's example lines, as they stand there. Its last one, `bay quote`,
+/// is no command yet.
+#[tokio::test]
+async fn the_example_lines_are_understood_word_for_word() {
+    const EARLIER_JOBS: u64 = 117;
+    let mut shop = Shop::closed();
+    let daemon = shop.start();
+    shop.apply_example();
+    let (mut office, mut link) = shop.device("office");
+    for number in 1..=EARLIER_JOBS {
+        let opened = v1::fact::Kind::JobOpened(v1::JobOpened {
+            vehicle: format!("vehicle {number}"),
+            job_type: "unsorted".into(),
+            ..Default::default()
+        });
+        let fact = v1::Fact {
+            kind: Some(opened),
+            ..Default::default()
+        };
+        let posted = office.post(&mut link, fact, &How::default()).await;
+        let Posted::Acknowledged(acknowledged) = posted.expect("a post") else {
+            panic!("job {number} was not acknowledged");
+        };
+        assert_eq!(acknowledged.receipt.job_number, number);
+    }
+    shop.bay("bay-1", "open trike-coat \"red three-wheeler\"")
+        .ok();
+    for (line, told) in [
+        ("bring 118", &["Never on matte", "Job 118", "in bay-1"][..]),
+        ("start decon --by ana", &["Job 118", "ana on decon"]),
+        ("used iron-remover 350ml", &["used iron-remover 350 ml"]),
+        (
+            "dwell iron-remover",
+            &["iron-remover dwells", "Rinse after"],
+        ),
+        (
+            "air 21.5C 46% --surface 20C",
+            &["21.5 °C", "46 %", "surface 20 °C", "Dew point"],
+        ),
+        ("coat nose", &["nose coated", "Level from"]),
+        ("level", &["levelled clean", "That was nose"]),
+        // Whatever the date of this test, and so without the bays: the
+        // catalogue may begin after that week.
+        (
+            "week 2026-W48",
+            &["2026-W48", "Mon 23 Nov to Sun 29 Nov 2026"],
+        ),
+    ] {
+        let said = shop.bay("bay-1", line).ok();
+        for words in told {
+            assert!(
+                said.contains(words),
+                "`bay {line}` does not say `{words}`:\n{said}"
+            );
+        }
+    }
+    // Ana was freed by the dwell: she is on nothing.
+    let now = shop.bay("bay-1", "now").ok();
+    assert!(
+        now.contains("decon by ana paused") && now.contains("dwells"),
+        "{now}"
+    );
+    daemon.stop().expect("a clean stop");
 }
 
 #[tokio::test]

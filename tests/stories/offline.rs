@@ -3,6 +3,7 @@
 use std::collections::BTreeSet;
 
 use baywright_proto::v1::fact::Kind;
+use baywright_proto::v1::job_ref::Job;
 
 use crate::shop::Shop;
 
@@ -25,8 +26,13 @@ async fn what_a_bay_said_alone_arrives_in_order_once_with_its_time() {
     }
     let daemon = shop.start();
     shop.bay("bay-1", "spool send").ok();
-    shop.bay("bay-1", "spool send").ok();
     let records = shop.records().await;
+    shop.bay("bay-1", "spool send").ok();
+    assert_eq!(
+        shop.records().await,
+        records,
+        "sending again adds nothing and changes nothing"
+    );
     let kinds: Vec<&str> = records
         .iter()
         .map(|(_, fact)| match fact.kind {
@@ -38,11 +44,16 @@ async fn what_a_bay_said_alone_arrives_in_order_once_with_its_time() {
             _ => "other",
         })
         .collect();
-    assert_eq!(kinds[..3], ["used", "opened", "moved"]);
-    assert!(
-        kinds.contains(&"started") && kinds.contains(&"finished"),
-        "{kinds:?}"
-    );
+    assert_eq!(kinds, ["used", "opened", "moved", "started", "finished"]);
+    let opening = &records[1].0.event_id;
+    for (_, fact) in &records[2..] {
+        let job = fact.job.as_ref().and_then(|job| job.job.clone());
+        assert_eq!(
+            job,
+            Some(Job::OpeningEventId(opening.clone())),
+            "the handle names the job opened here: {fact:?}"
+        );
+    }
     let counts: Vec<u64> = records.iter().map(|(r, _)| r.device_seq).collect();
     assert!(counts.is_sorted() && counts.iter().collect::<BTreeSet<_>>().len() == counts.len());
     for (record, _) in &records {
@@ -59,21 +70,21 @@ async fn what_a_bay_said_alone_arrives_in_order_once_with_its_time() {
     daemon.stop().expect("a clean stop");
 }
 
-#[tokio::test]
-async fn terminals_of_one_bay_at_the_same_time_lose_and_double_nothing() {
-    const TERMINALS: usize = 8;
-    let mut shop = Shop::closed();
-    let daemon = shop.start();
+const TERMINALS: usize = 8;
+
+/// Every terminal of bay 1 posts a note of its own at the same time.
+fn all_at_once(shop: &Shop) {
     std::thread::scope(|scope| {
         for terminal in 0..TERMINALS {
-            let shop = &shop;
             scope.spawn(move || {
                 shop.bay("bay-1", &format!("note \"terminal {terminal}\""))
                     .ok()
             });
         }
     });
-    shop.bay("bay-1", "spool send").ok();
+}
+
+async fn nothing_lost_or_doubled(shop: &Shop) {
     let records = shop.records().await;
     let texts: BTreeSet<String> = records
         .iter()
@@ -82,10 +93,32 @@ async fn terminals_of_one_bay_at_the_same_time_lose_and_double_nothing() {
             _ => None,
         })
         .collect();
-    let counts: BTreeSet<u64> = records.iter().map(|(r, _)| r.device_seq).collect();
-    assert_eq!(
-        (records.len(), texts.len(), counts.len()),
-        (TERMINALS, TERMINALS, TERMINALS)
+    let devices: BTreeSet<&str> = records.iter().map(|(r, _)| r.device.as_str()).collect();
+    assert_eq!(devices.len(), 1, "one bay is one device: {devices:?}");
+    let counts: Vec<u64> = records.iter().map(|(r, _)| r.device_seq).collect();
+    assert!(
+        counts.is_sorted_by(|a, b| a < b),
+        "in the order of posting, no count twice: {counts:?}"
     );
+    assert_eq!((records.len(), texts.len()), (TERMINALS, TERMINALS));
+}
+
+#[tokio::test]
+async fn terminals_of_one_bay_at_the_same_time_lose_and_double_nothing() {
+    let mut shop = Shop::closed();
+    let daemon = shop.start();
+    all_at_once(&shop);
+    shop.bay("bay-1", "spool send").ok();
+    nothing_lost_or_doubled(&shop).await;
+    daemon.stop().expect("a clean stop");
+}
+
+#[tokio::test]
+async fn terminals_without_a_daemon_at_the_same_time_lose_and_double_nothing() {
+    let mut shop = Shop::closed();
+    all_at_once(&shop);
+    let daemon = shop.start();
+    shop.bay("bay-1", "spool send").ok();
+    nothing_lost_or_doubled(&shop).await;
     daemon.stop().expect("a clean stop");
 }

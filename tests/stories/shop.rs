@@ -2,7 +2,11 @@
 
 use std::path::{Path, PathBuf};
 use std::process::Output;
+use std::sync::Arc;
 
+use baywright_client::clock::MachineClocks;
+use baywright_client::connect::Link;
+use baywright_client::device::Device;
 use baywright_proto::v1;
 use baywright_proto::v1::floor_service_client::FloorServiceClient;
 use baywright_tests::harness::{self, Daemon};
@@ -67,10 +71,29 @@ impl Shop {
 
     /// Puts the example catalogue in force.
     pub(crate) fn apply_example(&self) {
+        self.apply(&[]);
+    }
+
+    /// Puts the example catalogue in force from a day, `YYYY-MM-DD`.
+    pub(crate) fn apply_example_from(&self, day: &str) {
+        self.apply(&["--from", day]);
+    }
+
+    fn apply(&self, more: &[&str]) {
         let file = Path::new(env!("CARGO_MANIFEST_DIR")).join("../deploy/example-shop.toml");
         let file = file.to_str().expect("a path in text").to_owned();
-        self.words("bay-1", &["catalogue", "apply", &file, "--yes"])
-            .ok();
+        let words = [&["catalogue", "apply", &file, "--yes"], more].concat();
+        self.words("bay-1", &words).ok();
+    }
+
+    /// A device of the client library, beside the terminals, with its link.
+    pub(crate) fn device(&self, name: &str) -> (Device, Link) {
+        let folder = self.home.path().join(name);
+        std::fs::create_dir_all(&folder).expect("a folder for the device");
+        let clocks = Arc::new(MachineClocks::default());
+        let device = Device::open_named(&folder, clocks, name).expect("a device");
+        let link = Link::new(self.server.parse().expect("an address"));
+        (device, link)
     }
 
     /// Runs `bay` with the words of a line; quotes hold words together.
