@@ -6,7 +6,7 @@ use serde_json::Value;
 
 use crate::shop::Shop;
 
-#[tokio::test]
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
 async fn a_week_as_of_an_old_seq_is_the_week_as_it_was() {
     let mut shop = Shop::closed();
     let daemon = shop.start();
@@ -41,7 +41,7 @@ async fn a_week_as_of_an_old_seq_is_the_week_as_it_was() {
 
 /// In a week that is over only `as_of_us` names the present, so the week
 /// printed plainly and the week as of its seq are the same to the letter.
-#[tokio::test]
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
 async fn the_plain_week_of_then_comes_out_again_after_lies_and_strikes() {
     let mut shop = Shop::closed();
     let daemon = shop.start();

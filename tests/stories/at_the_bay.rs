@@ -6,7 +6,7 @@ use serde_json::Value;
 
 use crate::shop::Shop;
 
-#[tokio::test]
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
 async fn every_line_of_a_day_is_understood_and_answered() {
     let mut shop = Shop::closed();
     let daemon = shop.start();
@@ -98,7 +98,7 @@ async fn every_line_of_a_day_is_understood_and_answered() {
 
 /// The design's example lines, as they stand there. Its last one, `bay quote`,
 /// is no command yet.
-#[tokio::test]
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
 async fn the_example_lines_are_understood_word_for_word() {
     const EARLIER_JOBS: u64 = 117;
     let mut shop = Shop::closed();
@@ -161,7 +161,7 @@ async fn the_example_lines_are_understood_word_for_word() {
     daemon.stop().expect("a clean stop");
 }
 
-#[tokio::test]
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
 async fn on_day_one_any_words_will_do() {
     let mut shop = Shop::closed();
     let daemon = shop.start();

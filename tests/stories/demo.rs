@@ -14,7 +14,7 @@ use crate::shop::Shop;
 
 const SEED: &str = "3";
 
-#[tokio::test]
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
 async fn the_demo_ends_with_a_week_that_adds_up_and_a_log_with_the_mess_of_real_life() {
     println!("seed {SEED}");
     let home = tempfile::tempdir().expect("a temporary folder");

@@ -1,4 +1,7 @@
 //! Stories through the real binaries, one file each.
+//!
+//! They run on more than one thread: while a story waits for a daemon to stop,
+//! its connections must answer, or the daemon waits for them all its grace.
 
 #![allow(
     clippy::expect_used,

@@ -7,7 +7,7 @@ use baywright_proto::v1::job_ref::Job;
 
 use crate::shop::Shop;
 
-#[tokio::test]
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
 async fn what_a_bay_said_alone_arrives_in_order_once_with_its_time() {
     let mut shop = Shop::closed();
     let kept = shop.bay("bay-1", "used iron-remover 350ml").ok();
@@ -103,7 +103,7 @@ async fn nothing_lost_or_doubled(shop: &Shop) {
     assert_eq!((records.len(), texts.len()), (TERMINALS, TERMINALS));
 }
 
-#[tokio::test]
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
 async fn terminals_of_one_bay_at_the_same_time_lose_and_double_nothing() {
     let mut shop = Shop::closed();
     let daemon = shop.start();
@@ -113,7 +113,7 @@ async fn terminals_of_one_bay_at_the_same_time_lose_and_double_nothing() {
     daemon.stop().expect("a clean stop");
 }
 
-#[tokio::test]
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
 async fn terminals_without_a_daemon_at_the_same_time_lose_and_double_nothing() {
     let mut shop = Shop::closed();
     all_at_once(&shop);

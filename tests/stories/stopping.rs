@@ -126,7 +126,7 @@ async fn logged(shop: &Shop) -> BTreeMap<Vec<u8>, u64> {
     by_id
 }
 
-#[tokio::test]
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
 async fn an_idle_watcher_is_told_when_the_daemon_stops() {
     let mut shop = Shop::closed();
     let daemon = shop.start();
@@ -161,7 +161,7 @@ async fn an_idle_watcher_is_told_when_the_daemon_stops() {
     daemon.stop().expect("a clean stop");
 }
 
-#[tokio::test]
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
 async fn a_second_daemon_on_one_directory_and_a_public_address_are_refused() {
     let mut shop = Shop::closed();
     let daemon = shop.start();
