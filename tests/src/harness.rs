@@ -86,6 +86,16 @@ impl Daemon {
     }
 }
 
+/// A story that fails leaves no daemon behind.
+impl Drop for Daemon {
+    fn drop(&mut self) {
+        // After `kill` and `stop` the child has been waited for, and neither
+        // call does anything.
+        let _ = self.child.kill();
+        let _ = self.child.wait();
+    }
+}
+
 /// Runs `binary` as `bay` in a clean environment: its data directory, server
 /// and bay are given, nothing else of this machine leaks in.
 pub fn bay<I, S>(binary: &Path, data: &Path, server: &str, bay: &str, args: I) -> Result<Output>
