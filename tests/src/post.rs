@@ -41,7 +41,6 @@ struct Bay {
 #[derive(Debug)]
 pub struct Poster<'a> {
     binary: &'a Path,
-    address: &'a str,
     zone: &'a TimeZone,
     bays: Vec<Bay>,
     /// Opening event of each job, by index.
@@ -85,7 +84,6 @@ impl<'a> Poster<'a> {
         }
         Ok(Self {
             binary,
-            address,
             zone,
             bays,
             openings: BTreeMap::new(),
@@ -210,11 +208,6 @@ impl<'a> Poster<'a> {
         self.by_command += 1;
         bay.device.spool_mut().refresh()?;
         Ok(())
-    }
-
-    /// Where the daemon listens.
-    pub fn address(&self) -> &str {
-        self.address
     }
 }
 

@@ -23,6 +23,8 @@ use rand::{RngExt as _, SeedableRng as _};
 use rand_chacha::ChaCha12Rng;
 use tokio::sync::watch;
 
+use crate::shop::records_at;
+
 const BAYS: usize = 4;
 /// A bay gives up when the daemon has not come back for this long.
 const PATIENCE: Duration = Duration::from_mins(1);
@@ -211,7 +213,7 @@ async fn a_killed_daemon_loses_no_acknowledged_event_and_doubles_none() {
     for bay in bays {
         receipts.extend(bay.await.expect("the bay ends").receipts);
     }
-    let logged = all_records(&daemon.address).await;
+    let logged = records_at(&daemon.address).await;
     daemon.stop().expect("a clean stop");
 
     println!(
@@ -224,7 +226,8 @@ async fn a_killed_daemon_loses_no_acknowledged_event_and_doubles_none() {
         "the bays were under way between kills"
     );
     let mut seen = BTreeMap::new();
-    for (at, (seq, event_id)) in logged.iter().enumerate() {
+    for (at, record) in logged.iter().enumerate() {
+        let (seq, event_id) = (&record.seq, &record.event_id);
         assert_eq!(*seq, at as u64 + 1, "seqs have no gap");
         assert!(
             seen.insert(event_id.clone(), *seq).is_none(),
@@ -251,26 +254,4 @@ async fn a_killed_daemon_loses_no_acknowledged_event_and_doubles_none() {
         "rebuild gives other rows: {}",
         String::from_utf8_lossy(&rebuild.stderr)
     );
-}
-
-async fn all_records(address: &str) -> Vec<(u64, Vec<u8>)> {
-    use v1::floor_service_client::FloorServiceClient;
-    let mut client = FloorServiceClient::connect(format!("http://{address}"))
-        .await
-        .expect("the daemon answers");
-    let request = v1::WatchRequest {
-        after_seq: 0,
-        follow: false,
-    };
-    let mut stream = client
-        .watch(request)
-        .await
-        .expect("the log can be read")
-        .into_inner();
-    let mut all = Vec::new();
-    while let Some(entry) = stream.message().await.expect("the stream ends well") {
-        let record = entry.decoded.expect("a decoded record");
-        all.push((record.seq, record.event_id));
-    }
-    all
 }

@@ -126,24 +126,35 @@ impl Shop {
     }
 
     pub(crate) async fn records(&self) -> Vec<(v1::Record, v1::Fact)> {
-        let mut client = FloorServiceClient::connect(format!("http://{}", self.server))
-            .await
-            .expect("the daemon answers");
-        let request = v1::WatchRequest {
-            after_seq: 0,
-            follow: false,
-        };
-        let mut stream = client
-            .watch(request)
-            .await
-            .expect("the log can be read")
-            .into_inner();
-        let mut all = Vec::new();
-        while let Some(entry) = stream.message().await.expect("the stream ends well") {
-            let record = entry.decoded.expect("a decoded record");
+        let decoded = |record: v1::Record| {
             let fact = v1::Fact::decode(record.fact.as_slice()).expect("a fact");
-            all.push((record, fact));
-        }
-        all
+            (record, fact)
+        };
+        records_at(&self.server)
+            .await
+            .into_iter()
+            .map(decoded)
+            .collect()
     }
+}
+
+/// Every record of the daemon at an address, in the order of the log.
+pub(crate) async fn records_at(address: &str) -> Vec<v1::Record> {
+    let mut client = FloorServiceClient::connect(format!("http://{address}"))
+        .await
+        .expect("the daemon answers");
+    let request = v1::WatchRequest {
+        after_seq: 0,
+        follow: false,
+    };
+    let mut stream = client
+        .watch(request)
+        .await
+        .expect("the log can be read")
+        .into_inner();
+    let mut all = Vec::new();
+    while let Some(entry) = stream.message().await.expect("the stream ends well") {
+        all.push(entry.decoded.expect("a decoded record"));
+    }
+    all
 }
