@@ -86,7 +86,10 @@ impl Device {
                 device.name(),
                 copy.display()
             );
-            let kind = Some(v1::fact::Kind::Noted(v1::Noted { text }));
+            let kind = Some(v1::fact::Kind::Noted(v1::Noted {
+                text,
+                ..v1::Noted::default()
+            }));
             let note = v1::Fact {
                 kind,
                 ..v1::Fact::default()
@@ -305,6 +308,7 @@ impl Device {
             bay: fact.map(|f| f.bay).unwrap_or_default(),
             kind: Some(v1::fact::Kind::Noted(v1::Noted {
                 text: format!("{NOTE_START} {said}{message}"),
+                set_aside_event_id: id.to_vec(),
             })),
             ..v1::Fact::default()
         };

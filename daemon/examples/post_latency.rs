@@ -92,6 +92,7 @@ fn post(device: &str, run: u8, seq: u64) -> v1::Post {
     } else {
         v1::fact::Kind::Noted(v1::Noted {
             text: "panel wiped".to_owned(),
+            ..v1::Noted::default()
         })
     };
     let clocks = v1::Clocks {

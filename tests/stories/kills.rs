@@ -78,6 +78,7 @@ impl Bay {
             }),
             _ => Kind::Noted(v1::Noted {
                 text: format!("note {}", self.device_seq),
+                ..v1::Noted::default()
             }),
         };
         v1::Fact {

@@ -25,6 +25,7 @@ async fn post_until_away(mut device: Device, mut link: Link) -> (BTreeMap<Vec<u8
     loop {
         let noted = v1::fact::Kind::Noted(v1::Noted {
             text: format!("note {}", receipts.len()),
+            ..v1::Noted::default()
         });
         let fact = v1::Fact {
             kind: Some(noted),

@@ -21,5 +21,13 @@ pub fn run(context: &Context, args: &NoteArgs) -> Result<Outcome, Error> {
     if text.is_empty() {
         return Err(Error::usage("An empty note says nothing."));
     }
-    post_kind(context, Kind::Noted(v1::Noted { text }), None, &Local::None)
+    post_kind(
+        context,
+        Kind::Noted(v1::Noted {
+            text,
+            ..v1::Noted::default()
+        }),
+        None,
+        &Local::None,
+    )
 }

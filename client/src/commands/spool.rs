@@ -213,6 +213,7 @@ fn mend_as_note(context: &Context, entry: &Entry) -> Result<Outcome, Error> {
         bay: fact.map(|f| f.bay).unwrap_or_default(),
         kind: Some(Kind::Noted(v1::Noted {
             text: format!("as it was posted: {words}"),
+            ..v1::Noted::default()
         })),
         ..v1::Fact::default()
     };

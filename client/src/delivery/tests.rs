@@ -4,6 +4,7 @@ use std::sync::Arc;
 use std::time::{Duration, Instant};
 
 use proptest::prelude::*;
+use prost::Message as _;
 use tempfile::TempDir;
 use tokio::runtime::Runtime;
 
@@ -37,6 +38,7 @@ fn note(text: &str) -> v1::Fact {
     v1::Fact {
         kind: Some(Kind::Noted(v1::Noted {
             text: text.to_owned(),
+            ..v1::Noted::default()
         })),
         ..v1::Fact::default()
     }
@@ -144,6 +146,12 @@ fn an_unreadable_post_is_set_aside_said_so_and_holds_nothing_up() {
         panic!("not set aside");
     };
     assert_eq!((aside.len(), reason.as_str()), (1, "UNREADABLE"));
+    let entries = device.spool().posts().all();
+    let names_it = entries.iter().any(|entry| {
+        let fact = v1::Fact::decode(&*entry.fact).unwrap();
+        matches!(fact.kind, Some(Kind::Noted(note)) if note.set_aside_event_id == aside[0].event_id)
+    });
+    assert!(names_it, "the note names the post that was set aside");
 }
 
 #[test]

@@ -116,6 +116,10 @@ pub enum Fact {
     Noted {
         text: String,
     },
+    /// A device could not get a post of its own read.
+    SetAside {
+        text: String,
+    },
     StruckOut {
         event: EventId,
         reason: String,

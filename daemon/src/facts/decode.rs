@@ -102,7 +102,7 @@ pub(crate) fn kind_word(fact: &Fact) -> &'static str {
         Fact::FlawRemedied { .. } => "flaw_remedied",
         Fact::StockReceived { .. } => "stock_received",
         Fact::StockCounted { .. } => "stock_counted",
-        Fact::Noted { .. } => "noted",
+        Fact::Noted { .. } | Fact::SetAside { .. } => "noted",
         Fact::StruckOut { .. } => "struck_out",
         Fact::Settled(_) => "settled",
         Fact::CatalogueSet { .. } => "catalogue_set",
@@ -128,7 +128,8 @@ fn fact<N: Numbers>(kind: Kind, seq: Seq, numbers: &mut N) -> Result<Fact, N::Er
             },
             None => Fact::Unknown,
         },
-        Kind::Noted(said) => Fact::Noted { text: said.text },
+        Kind::Noted(said) if said.set_aside_event_id.is_empty() => Fact::Noted { text: said.text },
+        Kind::Noted(said) => Fact::SetAside { text: said.text },
         Kind::CatalogueSet(said) => Fact::CatalogueSet {
             valid_from: Micros(said.valid_from_us),
             changed: Box::new(catalogue::from_wire(&said.changed.unwrap_or_default())),

@@ -85,6 +85,7 @@ fn noted(text: &str) -> v1::Fact {
         bay: "bay-1".to_owned(),
         kind: Some(Kind::Noted(v1::Noted {
             text: text.to_owned(),
+            ..v1::Noted::default()
         })),
         ..v1::Fact::default()
     }

@@ -212,6 +212,7 @@ fn post(device: u8, previous: u64, seq: u64) -> v1::Post {
         by: vec!["anna".to_owned()],
         kind: Some(v1::fact::Kind::Noted(v1::Noted {
             text: format!("note {seq}"),
+            ..v1::Noted::default()
         })),
         ..v1::Fact::default()
     };

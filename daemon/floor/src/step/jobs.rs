@@ -28,6 +28,7 @@ fn needs(fact: &Fact) -> Needs {
     match fact {
         Fact::StageDeclared { .. }
         | Fact::Noted { .. }
+        | Fact::SetAside { .. }
         | Fact::StagePaused { person: true, .. }
         | Fact::Unknown => Needs::Maybe,
         Fact::JobOpened(_)

@@ -171,6 +171,7 @@ fn apply_supplies(f: &mut Folding<'_>, fact: &Fact) {
         } => supplies::received(f, product, *packs, *pack, price.as_ref(), lot),
         Fact::StockCounted { product, amount } => supplies::counted(f, product, *amount),
         Fact::Unknown => f.notice(crate::notice::Notice::UnknownFact),
+        Fact::SetAside { text } => f.notice(crate::notice::Notice::SetAside { text: text.clone() }),
         // Notes are read from the log; strikes, settlements and catalogue
         // changes act through the overlay and the catalogues.
         _ => {}

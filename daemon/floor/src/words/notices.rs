@@ -277,7 +277,7 @@ fn other_sentence(notice: &Notice, context: &Context<'_>) -> String {
         Notice::UnknownFact => {
             "A kind of fact that this release does not know; kept in the log.".to_owned()
         }
-        Notice::SetAside { text } => format!("A post could not be read and was set aside: {text}"),
+        Notice::SetAside { text } => format!("A post of this device could not be read; {text}"),
         // The others are worded in `sentence`.
         _ => code(notice).replace('-', " "),
     }

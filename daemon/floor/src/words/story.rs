@@ -139,7 +139,9 @@ fn supplies_or_panels(fact: &Fact, context: &Context<'_>) -> String {
             let counted = counted.map_or_else(|| "an unknown amount".to_owned(), |a| a.to_string());
             format!("Counted {counted} of {product}")
         }
-        Fact::Noted { text } => format!("Noted: {}", text.trim_end_matches('.')),
+        Fact::Noted { text } | Fact::SetAside { text } => {
+            format!("Noted: {}", text.trim_end_matches('.'))
+        }
         Fact::StruckOut { reason, .. } => format!("Struck an event out{}", because(reason)),
         Fact::Settled(settled) => format!(
             "Settled an odd record: {}{}",

@@ -159,3 +159,17 @@ fn a_clock_that_stays_off_is_said_once_and_again_when_it_is_off_by_something_els
         .collect();
     assert_eq!(said, [true, false, true, false, true]);
 }
+
+#[test]
+fn a_post_that_was_set_aside_is_listed_for_the_owner() {
+    let mut day = Day::new();
+    let text = "set aside: used iron-remover".to_owned();
+    let fact = Fact::SetAside { text: text.clone() };
+    let id = day.post(EIGHT, "bay-1", &[], fact);
+    let notice = Notice::SetAside { text };
+    assert_eq!(
+        words::severity(&notice),
+        baywright_floor::notice::Severity::Odd
+    );
+    assert_eq!(day.notices(id), [notice]);
+}

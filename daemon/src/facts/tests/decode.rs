@@ -228,7 +228,7 @@ proptest! {
     #[test]
     fn a_field_of_a_newer_release_does_not_hide_the_fact(value in any::<u32>()) {
         let mut record = record(&v1::Fact {
-            kind: Some(Kind::Noted(v1::Noted { text: "kept".to_owned() })),
+            kind: Some(Kind::Noted(v1::Noted { text: "kept".to_owned(), ..v1::Noted::default() })),
             ..v1::Fact::default()
         });
         // Field 3000 as a varint, which this build does not know.

@@ -196,6 +196,7 @@ impl Shop {
             97..98 => self.price_change(),
             _ => Kind::Noted(v1::Noted {
                 text: "cold today".to_owned(),
+                ..v1::Noted::default()
             }),
         }
     }
