@@ -171,6 +171,8 @@ pub struct HandsOn {
     pub from: Micros,
     pub until: Micros,
     pub ended: Ended,
+    /// The words given with the pause or break that ended it; else empty.
+    pub reason: String,
     pub rework: bool,
     pub seq_from: Seq,
     pub seq_until: Option<Seq>,
@@ -238,6 +240,8 @@ pub struct UseRow {
     pub mix: Option<EventId>,
     pub lot: String,
     pub panels: Vec<Code>,
+    /// The job is a comeback, or its stage was being done again.
+    pub rework: bool,
 }
 
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]

@@ -55,7 +55,8 @@ fn end_stretches(state: &mut State, cats: &Catalogues, to: Micros, out: &mut Vec
         .filter_map(|(hand, s)| due(s, to).map(|(at, ended)| (hand.clone(), at, ended)))
         .collect();
     for (hand, at, ended) in ending {
-        let Some(stretch) = stages::end_at(state, cats, &hand, (at, ended, None), out) else {
+        let end = stages::End::in_time(at, ended);
+        let Some(stretch) = stages::end_at(state, cats, &hand, end, out) else {
             continue;
         };
         if stretch.fixed_end.is_some() {

@@ -29,7 +29,7 @@ pub(crate) fn started(f: &mut Folding<'_>, product: &Code, panels: &[Code]) {
         .collect();
     let stage = match stages.first() {
         Some(stage) => stage.clone(),
-        None => super::supplies::stage_in_progress(f.state, key, &f.by),
+        None => super::supplies::stage_in_progress(f.state, key, &f.by).0,
     };
     let given = f.snapshot.catalogue.products.get(product);
     let after = |us: Option<i64>| us.map(|us| Micros(f.at.0.saturating_add(us.max(0))));

@@ -183,10 +183,13 @@ pub(crate) fn used(f: &mut Folding<'_>, used: &ProductUsed) {
         }
     }
     let job = f.job;
-    let stage = job.map_or_else(
-        || Code::new(""),
+    let (stage, again) = job.map_or_else(
+        || (Code::new(""), false),
         |job| supplies::stage_in_progress(f.state, job, &f.by),
     );
+    let comeback = job
+        .and_then(|key| f.state.jobs.get(&key))
+        .is_some_and(|job| job.comeback);
     f.out.push(Row::Use(UseRow {
         event: f.event.id,
         seq: f.event.seq,
@@ -199,6 +202,7 @@ pub(crate) fn used(f: &mut Folding<'_>, used: &ProductUsed) {
         mix: live,
         lot: used.lot.clone(),
         panels: used.panels.clone(),
+        rework: again || comeback,
     }));
     surfaces::of_product(f, &used.product, &used.panels);
 }

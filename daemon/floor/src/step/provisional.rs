@@ -21,7 +21,8 @@ pub fn provisional(state: &State, cats: &Catalogues, as_of: Micros) -> Vec<Row> 
     for (hand, stretch) in &state.hands {
         if !stretch.begun.left_out {
             let until = as_of.max(stretch.begun.at);
-            let row = stages::hands_on(hand, stretch, until, Ended::Running, None);
+            let end = stages::End::in_time(until, Ended::Running);
+            let row = stages::hands_on(hand, stretch, end);
             out.push(Row::HandsOn(row));
         }
     }

@@ -5,7 +5,7 @@ use baywright_terms::time::Micros;
 
 use crate::catalogues::Catalogues;
 use crate::event::{EventId, JobKey, Seq};
-use crate::fact::Answer;
+use crate::fact::{Answer, Fact};
 use crate::notice::Notice;
 use crate::row::{Ended, HandsOn, Row};
 use crate::state::{Aside, Hand, OnBreak, Run, State, Stretch};
@@ -148,7 +148,40 @@ fn leave_for(f: &mut Folding<'_>, hand: &Hand, to: Option<(JobKey, &Code)>) {
 /// Ends a worker's stretch now.
 pub(crate) fn end(f: &mut Folding<'_>, hand: &Hand, ended: Ended) -> Option<Stretch> {
     let seq = Some(f.event.seq);
-    end_at(f.state, f.cats, hand, (f.at, ended, seq), f.out)
+    let reason = match &f.event.fact {
+        Fact::StagePaused { reason, .. } => reason.as_str(),
+        _ => "",
+    };
+    let end = End {
+        until: f.at,
+        ended,
+        seq,
+        reason,
+    };
+    end_at(f.state, f.cats, hand, end, f.out)
+}
+
+/// How a stretch ends.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct End<'a> {
+    pub(crate) until: Micros,
+    pub(crate) ended: Ended,
+    /// The event that ends it; `None` where time alone does.
+    pub(crate) seq: Option<Seq>,
+    /// Words given with a pause or break.
+    pub(crate) reason: &'a str,
+}
+
+impl End<'_> {
+    /// An end by time alone.
+    pub(crate) fn in_time(until: Micros, ended: Ended) -> Self {
+        Self {
+            until,
+            ended,
+            seq: None,
+            reason: "",
+        }
+    }
 }
 
 /// Ends a worker's stretch at an instant; emits its row, and asks about breaks
@@ -157,11 +190,12 @@ pub(crate) fn end_at(
     state: &mut State,
     cats: &Catalogues,
     hand: &Hand,
-    (until, ended, seq_until): (Micros, Ended, Option<Seq>),
+    end: End<'_>,
     out: &mut Vec<Row>,
 ) -> Option<Stretch> {
     let stretch = state.hands.remove(hand)?;
-    let until = until.max(stretch.begun.at);
+    let ended = end.ended;
+    let until = end.until.max(stretch.begun.at);
     let run = state
         .jobs
         .get_mut(&stretch.job)
@@ -181,9 +215,8 @@ pub(crate) fn end_at(
         });
     }
     if !stretch.begun.left_out {
-        out.push(Row::HandsOn(hands_on(
-            hand, &stretch, until, ended, seq_until,
-        )));
+        let end = End { until, ..end };
+        out.push(Row::HandsOn(hands_on(hand, &stretch, end)));
         // One that was cut, or whose end the owner gave, is asked about anyway.
         let asks = !matches!(ended, Ended::Unclosed | Ended::Settled);
         let crossed = asks.then(|| {
@@ -203,13 +236,7 @@ pub(crate) fn end_at(
     Some(stretch)
 }
 
-pub(crate) fn hands_on(
-    hand: &Hand,
-    stretch: &Stretch,
-    until: Micros,
-    ended: Ended,
-    seq_until: Option<Seq>,
-) -> HandsOn {
+pub(crate) fn hands_on(hand: &Hand, stretch: &Stretch, end: End<'_>) -> HandsOn {
     HandsOn {
         job: stretch.job,
         stage: stretch.stage.clone(),
@@ -217,11 +244,12 @@ pub(crate) fn hands_on(
         worker: hand.worker.clone(),
         bay: stretch.bay.clone(),
         from: stretch.begun.at,
-        until,
-        ended,
+        until: end.until,
+        ended: end.ended,
+        reason: end.reason.to_owned(),
         rework: stretch.rework,
         seq_from: stretch.begun.seq,
-        seq_until,
+        seq_until: end.seq,
     }
 }
 

@@ -107,15 +107,13 @@ pub(crate) fn counted(f: &mut Folding<'_>, product: &Code, amount: Option<Amount
 }
 
 /// The stage of a job that something belongs to: what the workers named are
-/// on, else what began last of what runs, else what was laid aside last.
-/// Empty where no stage is in progress.
-pub(crate) fn stage_in_progress(state: &State, key: JobKey, by: &[Code]) -> Code {
+/// on, else what began last of what runs, else what was laid aside last. With
+/// it, whether that stage is being done again. Empty where no stage is in
+/// progress.
+pub(crate) fn stage_in_progress(state: &State, key: JobKey, by: &[Code]) -> (Code, bool) {
     let running = |hand: &Hand| {
-        state
-            .hands
-            .get(hand)
-            .filter(|s| s.job == key)
-            .map(|s| s.stage.clone())
+        let stretch = state.hands.get(hand).filter(|s| s.job == key)?;
+        Some((stretch.stage.clone(), stretch.rework))
     };
     if let Some(stage) = by.iter().map(Hand::named).find_map(|hand| running(&hand)) {
         return stage;
@@ -125,19 +123,19 @@ pub(crate) fn stage_in_progress(state: &State, key: JobKey, by: &[Code]) -> Code
         .values()
         .filter(|s| s.job == key)
         .max_by_key(|s| (s.begun.at, s.stage.clone()))
-        .map(|s| s.stage.clone());
+        .map(|s| (s.stage.clone(), s.rework));
     latest
         .or_else(|| {
             let job = state.jobs.get(&key)?;
             job.stages
                 .iter()
                 .filter_map(|(code, record)| {
-                    let hands = &record.run.as_ref()?.hands;
-                    let last = hands.values().filter_map(|on| on.aside.as_ref());
-                    Some((last.map(|aside| aside.at).max()?, code.clone()))
+                    let run = record.run.as_ref()?;
+                    let last = run.hands.values().filter_map(|on| on.aside.as_ref());
+                    Some((last.map(|aside| aside.at).max()?, code.clone(), run.rework))
                 })
                 .max()
-                .map(|(_, code)| code)
+                .map(|(_, code, rework)| (code, rework))
         })
-        .unwrap_or_else(|| Code::new(""))
+        .unwrap_or_else(|| (Code::new(""), false))
 }

@@ -126,3 +126,43 @@ fn the_rest_of_a_replaced_or_forgotten_mix_is_waste() {
     );
     assert_eq!(dumped(&day), [700, 500]);
 }
+
+#[test]
+fn what_is_used_while_a_stage_is_done_again_or_on_a_comeback_is_rework() {
+    let mut day = Day::new();
+    let first = day.job_in(EIGHT, "bay-1");
+    let again = Fact::StageFinished {
+        stage: "prewash".into(),
+        again: true,
+    };
+    day.post(EIGHT, "bay-1", &["ana"], started("prewash"));
+    day.post(EIGHT + 1, "bay-1", &["ana"], used("wipe", 1));
+    day.post(EIGHT + 10, "bay-1", &["ana"], again);
+    day.post(EIGHT + 20, "bay-1", &["ana"], started("prewash"));
+    day.post(EIGHT + 21, "bay-1", &["ana"], used("wipe", 2));
+    // Laid aside it is still the stage that the use belongs to.
+    day.post(EIGHT + 22, "bay-1", &["ana"], pause("", false));
+    day.post(EIGHT + 23, "bay-1", &["ana"], used("wipe", 3));
+    day.post(EIGHT + 24, "bay-1", &["ana"], resume(""));
+    day.post(EIGHT + 30, "bay-1", &["ana"], finished(""));
+    day.post(EIGHT + 31, "bay-1", &["ana"], used("wipe", 4));
+    day.post(EIGHT + 40, "bay-1", &[], Fact::JobReleased);
+    let mut comeback = opened("trike-coat");
+    if let Fact::JobOpened(opened) = &mut comeback {
+        opened.comeback_of = Some(JobRef::Job(first));
+    }
+    let comeback = day.post(EIGHT + 50, "bay-1", &[], comeback);
+    day.bring(EIGHT + 51, "bay-1", comeback);
+    day.post(EIGHT + 52, "bay-1", &["ana"], used("wipe", 5));
+    let mut uses: Vec<(i64, bool)> = day
+        .rows()
+        .into_iter()
+        .filter_map(|row| match row {
+            Row::Use(used) => Some((minute(used.at) - EIGHT, used.rework)),
+            _ => None,
+        })
+        .collect();
+    uses.sort_unstable();
+    let expected = [(1, false), (21, true), (23, true), (31, false), (52, true)];
+    assert_eq!(uses, expected);
+}

@@ -214,3 +214,41 @@ fn who_began_without_a_name_may_pause_go_on_and_end_with_one() {
         ]
     );
 }
+
+#[test]
+fn the_words_of_a_pause_or_a_break_stay_with_the_time_it_ended() {
+    let mut day = Day::new();
+    day.job_in(EIGHT, "bay-1");
+    let pause_for = |person: bool, reason: &str| Fact::StagePaused {
+        stage: "".into(),
+        person,
+        reason: reason.to_owned(),
+    };
+    day.post(EIGHT, "bay-1", &["ana"], started("prewash"));
+    day.post(
+        EIGHT + 10,
+        "bay-1",
+        &["ana"],
+        pause_for(false, "waits for a part"),
+    );
+    day.post(EIGHT + 20, "bay-1", &["ana"], resume(""));
+    day.post(EIGHT + 30, "bay-1", &["ana"], pause_for(true, "lunch"));
+    day.post(EIGHT + 40, "bay-1", &["ana"], resume(""));
+    day.post(EIGHT + 50, "bay-1", &["ana"], finished(""));
+    let mut said: Vec<(Micros, Ended, String)> = day
+        .rows()
+        .into_iter()
+        .filter_map(|row| match row {
+            Row::HandsOn(h) => Some((h.from, h.ended, h.reason)),
+            _ => None,
+        })
+        .collect();
+    said.sort_by_key(|(from, ..)| *from);
+    let said: Vec<(Ended, &str)> = said.iter().map(|(_, e, r)| (*e, r.as_str())).collect();
+    let expected = [
+        (Ended::Paused, "waits for a part"),
+        (Ended::Break, "lunch"),
+        (Ended::Done, ""),
+    ];
+    assert_eq!(said, expected);
+}

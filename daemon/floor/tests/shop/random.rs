@@ -195,7 +195,7 @@ impl RandomShop {
             38..=41 => Fact::StagePaused {
                 stage: self.stage_or_none(),
                 person: self.chance(50),
-                reason: String::new(),
+                reason: ["", "waits for parts"][usize::from(self.chance(50))].to_owned(),
             },
             42..=45 => Fact::StageResumed {
                 stage: self.stage_or_none(),

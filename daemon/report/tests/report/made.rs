@@ -275,6 +275,7 @@ impl Made {
             from,
             until: Micros(from.0 + us),
             ended,
+            reason: String::new(),
             rework,
             seq_from: seq,
             seq_until: None,
@@ -362,6 +363,7 @@ impl Made {
             mix,
             lot: String::new(),
             panels: Vec::new(),
+            rework: false,
         }));
         seq
     }

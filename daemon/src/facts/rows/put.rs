@@ -248,7 +248,9 @@ fn hands_on(row: &HandsOn, to: &mut Put<'_, '_>) -> rusqlite::Result<()> {
     to.id(row.job)?.code(&row.stage)?.id(row.run)?;
     to.code(&row.worker)?.code(&row.bay)?.value(row.from.0)?;
     to.value(row.until.0)?.value(row.ended.word())?;
-    to.value(row.rework)?.number(row.seq_from.0)?;
+    to.value(&row.reason)?
+        .value(row.rework)?
+        .number(row.seq_from.0)?;
     seq_or_null(row.seq_until, to)
 }
 
@@ -264,6 +266,7 @@ fn product_use(row: &UseRow, to: &mut Put<'_, '_>) -> rusqlite::Result<()> {
     to.id_or_null(row.job)?.code(&row.stage)?.code(&row.bay)?;
     to.code(&row.product)?.quantity(row.quantity)?;
     to.id_or_null(row.mix)?.value(&row.lot)?.json(&row.panels)?;
+    to.value(row.rework)?;
     Ok(())
 }
 

@@ -207,6 +207,7 @@ fn hands_on(from: &mut Take<'_>) -> Read<HandsOn> {
         from: at(from)?,
         until: at(from)?,
         ended: from.word()?,
+        reason: from.value()?,
         rework: from.value()?,
         seq_from: seq(from)?,
         seq_until: seq_or_null(from)?,
@@ -239,6 +240,7 @@ fn product_use(from: &mut Take<'_>) -> Read<UseRow> {
         mix: from.id_or_null()?,
         lot: from.value()?,
         panels: from.json()?,
+        rework: from.value()?,
     })
 }
 
