@@ -17,7 +17,7 @@ const FILES: [&str; 8] = [
 
 /// Messages that `bay … --json` prints as they are: their field names are the
 /// names in the JSON.
-const PRINTED: [&str; 25] = [
+const PRINTED: [&str; 50] = [
     "Amount",
     "Grades",
     "Money",
@@ -43,6 +43,31 @@ const PRINTED: [&str; 25] = [
     "StoryLine",
     "StoryPlace",
     "StoryUse",
+    "JobMoney",
+    "WeekMoney",
+    "Shortfall",
+    "Spread",
+    "Flow",
+    "IdleReason",
+    "WeekDay",
+    "WeekPoint",
+    "AirOut",
+    "CureUnderWay",
+    "ReworkGroup",
+    "StoryStretch",
+    "StoryAir",
+    "StorySection",
+    "Why",
+    "WhyLine",
+    "StockResponse",
+    "StockLine",
+    "OpenContainer",
+    "LotResponse",
+    "LotReceipt",
+    "LotPanel",
+    "LotUse",
+    "OwnResponse",
+    "OwnStage",
 ];
 
 /// Fields whose derived JSON would not be readable, and what writes them.

@@ -5,8 +5,8 @@
 
 use baywright_terms::catalogue::file::text;
 use baywright_terms::catalogue::{
-    Bay, Catalogue, JobType, Product, ProductAllowance, Shop, Source, Stage, StageAllowance,
-    StageKind, Standing, SurfaceRule, UnitSystem, Worker,
+    Bay, Catalogue, JobType, Product, ProductAllowance, Shop, ShopCosts, Source, Stage,
+    StageAllowance, StageKind, Standing, SurfaceRule, UnitSystem, Worker,
 };
 use baywright_terms::code::Code;
 use baywright_terms::hours::OpenHours;
@@ -94,6 +94,9 @@ fn shop_to_wire(shop: &Shop) -> v1::Shop {
             UnitSystem::Imperial => "imperial",
         }
         .to_owned(),
+        standard_rate_minor: shop.costs.standard_rate_minor.unwrap_or(0),
+        wage_burden_milli: shop.costs.wage_burden_milli.unwrap_or(0),
+        overhead_per_hour_minor: shop.costs.overhead_per_hour_minor.unwrap_or(0),
     }
 }
 
@@ -112,6 +115,11 @@ fn shop_from_wire(shop: &v1::Shop) -> Shop {
         soil_grades: shop.soil_grades.clone(),
         defects_grades: shop.defects_grades.clone(),
         intricacy_grades: shop.intricacy_grades.clone(),
+        costs: ShopCosts {
+            standard_rate_minor: given(shop.standard_rate_minor),
+            wage_burden_milli: Some(shop.wage_burden_milli).filter(|burden| *burden != 0),
+            overhead_per_hour_minor: given(shop.overhead_per_hour_minor),
+        },
     }
 }
 
@@ -245,6 +253,8 @@ fn product_to_wire(code: &Code, product: &Product) -> v1::Product {
         sds: product.sds.clone(),
         caution: product.caution.clone(),
         source: source_to_wire(product.source),
+        lead_us: product.lead_us.unwrap_or(0),
+        open_life_us: product.open_life_us.unwrap_or(0),
         retired: product.retired,
     }
 }
@@ -270,6 +280,8 @@ fn product_from_wire(product: &v1::Product) -> Product {
         sds: product.sds.clone(),
         caution: product.caution.clone(),
         source: source_from_wire(product.source),
+        lead_us: given(product.lead_us),
+        open_life_us: given(product.open_life_us),
         retired: product.retired,
     }
 }
@@ -288,6 +300,7 @@ fn stage_to_wire(code: &Code, stage: &Stage) -> v1::Stage {
         rules: stage.rules.iter().map(rule_to_wire).collect(),
         caution: stage.caution.clone(),
         retired: stage.retired,
+        supplies_minor: stage.supplies_minor.unwrap_or(0),
     }
 }
 
@@ -302,6 +315,7 @@ fn stage_from_wire(stage: &v1::Stage) -> Stage {
         },
         rules: stage.rules.iter().map(rule_from_wire).collect(),
         caution: stage.caution.clone(),
+        supplies_minor: given(stage.supplies_minor),
         retired: stage.retired,
     }
 }

@@ -42,6 +42,7 @@ pub fn run(context: &Context, args: &WeekArgs) -> Result<Outcome, Error> {
     let request = WeekRequest {
         week,
         as_of_seq: args.as_of.unwrap_or(0),
+        ..WeekRequest::default()
     };
     let response = context.call_within(REPORT_MS_MAX, "the week", async |channel| {
         ReportServiceClient::new(channel).week(request).await

@@ -71,6 +71,7 @@ pub(crate) fn week() -> Week {
                 actual_us: 245 * MIN,
                 actual_unquoted_us: 0,
                 stages: vec![stage("decon", 1, 120, 80), stage("dry", 1, 60, 62)],
+                ..WeekType::default()
             },
             WeekType {
                 job_type: "trike-coat".to_owned(),
@@ -80,6 +81,7 @@ pub(crate) fn week() -> Week {
                 actual_us: 730 * MIN,
                 actual_unquoted_us: 0,
                 stages: vec![stage("polish", 2, 360, 500), stage("coat", 1, 240, 90)],
+                ..WeekType::default()
             },
             WeekType {
                 job_type: "unsorted".to_owned(),
@@ -92,6 +94,7 @@ pub(crate) fn week() -> Week {
                     no_allowance: true,
                     ..stage("prewash", 1, 0, 55)
                 }],
+                ..WeekType::default()
             },
         ],
         chemicals: vec![
@@ -124,6 +127,7 @@ pub(crate) fn week() -> Week {
         log_from_us: MONDAY - 80 * DAY,
         log_until_us: MONDAY + 4 * DAY,
         remark: String::new(),
+        ..Week::default()
     }
 }
 
@@ -144,6 +148,7 @@ fn bay(code: &str, released: u32, parts_min: [i64; 4], open_min: i64, labour_min
         empty_us: empty * MIN,
         labour_us: labour_min * MIN,
         utilisation_permille: u32::try_from(inside * 1000 / open_min).unwrap(),
+        ..WeekBay::default()
     }
 }
 
@@ -174,6 +179,7 @@ fn stage(code: &str, jobs: u32, quoted_min: i64, actual_min: i64) -> WeekStage {
         quoted_us: quoted_min * MIN,
         actual_us: actual_min * MIN,
         no_allowance: false,
+        ..WeekStage::default()
     }
 }
 
@@ -282,6 +288,7 @@ pub(crate) fn story() -> JobStory {
                 allowance: 250.0,
                 seqs: vec![4510, 4511],
                 uses_without_amount: 0,
+                ..StoryUse::default()
             },
             StoryUse {
                 product: "panel-wipe".to_owned(),
@@ -296,6 +303,7 @@ pub(crate) fn story() -> JobStory {
             "bay settle 4620 --end 17:20",
         )],
         as_of_seq: 4812,
+        ..JobStory::default()
     }
 }
 

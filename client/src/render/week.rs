@@ -160,8 +160,6 @@ fn bay_cells(name: &str, bay: &WeekBay, permille: u32) -> [String; 10] {
 fn sum_of_bays(bays: &[WeekBay]) -> WeekBay {
     let sum = |field: fn(&WeekBay) -> i64| bays.iter().map(field).fold(0, i64::saturating_add);
     WeekBay {
-        bay: String::new(),
-        places: 0,
         jobs_released: bays
             .iter()
             .map(|b| b.jobs_released)
@@ -174,7 +172,7 @@ fn sum_of_bays(bays: &[WeekBay]) -> WeekBay {
         idle_us: sum(|b| b.idle_us),
         empty_us: sum(|b| b.empty_us),
         labour_us: sum(|b| b.labour_us),
-        utilisation_permille: 0,
+        ..WeekBay::default()
     }
 }
 

@@ -211,6 +211,25 @@ impl ReportService for Fake {
         }))
     }
 
+    async fn why(&self, _: Request<v1::WhyRequest>) -> Result<Response<v1::WhyResponse>, Status> {
+        Err(Status::unimplemented("not of this fake"))
+    }
+
+    async fn stock(
+        &self,
+        _: Request<v1::StockRequest>,
+    ) -> Result<Response<v1::StockResponse>, Status> {
+        Err(Status::unimplemented("not of this fake"))
+    }
+
+    async fn lot(&self, _: Request<v1::LotRequest>) -> Result<Response<v1::LotResponse>, Status> {
+        Err(Status::unimplemented("not of this fake"))
+    }
+
+    async fn own(&self, _: Request<v1::OwnRequest>) -> Result<Response<v1::OwnResponse>, Status> {
+        Err(Status::unimplemented("not of this fake"))
+    }
+
     async fn job(&self, _: Request<v1::JobRequest>) -> Result<Response<v1::JobResponse>, Status> {
         Err(Status::not_found("no job 9"))
     }

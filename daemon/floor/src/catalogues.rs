@@ -227,7 +227,7 @@ pub(crate) fn is_unknown<T>(table: &std::collections::BTreeMap<Code, T>, code: &
 #[cfg(test)]
 mod tests {
     use super::*;
-    use baywright_terms::catalogue::{Bay, UnitSystem};
+    use baywright_terms::catalogue::{Bay, ShopCosts, UnitSystem};
     use baywright_terms::hours::OpenHours;
 
     fn change(bay: &str, places: u32) -> Catalogue {
@@ -261,6 +261,7 @@ mod tests {
                 soil_grades: Vec::new(),
                 defects_grades: Vec::new(),
                 intricacy_grades: Vec::new(),
+                costs: ShopCosts::default(),
             }),
             ..Catalogue::default()
         }

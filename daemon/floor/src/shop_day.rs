@@ -175,7 +175,7 @@ fn instant(zone: &TimeZone, date: Date, minutes: i64) -> Option<Micros> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use baywright_terms::catalogue::{Shop, UnitSystem};
+    use baywright_terms::catalogue::{Shop, ShopCosts, UnitSystem};
     use baywright_terms::hours::OpenHours;
 
     fn shop(open: &[(u8, u16, u16)], breaks: &[(u8, u16, u16)]) -> Shop {
@@ -198,6 +198,7 @@ mod tests {
             soil_grades: vec![],
             defects_grades: vec![],
             intricacy_grades: vec![],
+            costs: ShopCosts::default(),
         }
     }
 

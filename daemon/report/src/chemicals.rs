@@ -17,7 +17,7 @@ use baywright_terms::catalogue::Catalogue;
 use baywright_terms::code::Code;
 use baywright_terms::time::Micros;
 
-use crate::figures::{ChemicalFigures, JobFigures, Portion, PortionUnit, StoryUse};
+use crate::figures::{ChemicalFigures, JobFigures, PerJob, Portion, PortionUnit, StoryUse};
 use crate::input::{Index, JobRows};
 use crate::labour::count;
 use crate::span::{Span, clamp, divide_half_even};
@@ -107,6 +107,12 @@ pub(crate) fn story_uses(
                 allowance: portion(unit, sums.allowance),
                 uses_without_amount: std::mem::take(&mut without_amount),
                 seqs: sums.seqs.into_iter().collect(),
+                cost_minor: 0,
+                allowance_cost_minor: 0,
+                waste_minor: 0,
+                apportioned: false,
+                at_allowance: false,
+                no_price: false,
             });
         }
     }
@@ -169,7 +175,11 @@ fn add_dumped(
 }
 
 /// What a use took, by product; empty where its amount is not known.
-fn parts_of_use(index: &Index<'_>, catalogues: &Catalogues, used: &UseRow) -> Vec<(Code, Portion)> {
+pub(crate) fn parts_of_use(
+    index: &Index<'_>,
+    catalogues: &Catalogues,
+    used: &UseRow,
+) -> Vec<(Code, Portion)> {
     let catalogue = &catalogues.at(used.at).catalogue;
     match (used.quantity, used.mix) {
         (Some(quantity), None) => {
@@ -289,6 +299,13 @@ fn to_figures(
                 dumped: portion(unit, sums.dumped),
                 uses_without_amount: std::mem::take(&mut tally.without_amount),
                 mixed_units,
+                cost_minor: 0,
+                allowance_cost_minor: 0,
+                dumped_cost_minor: 0,
+                no_price: false,
+                per_job: PerJob::default(),
+                apportioned: false,
+                at_allowance: false,
             });
         }
     }

@@ -23,7 +23,7 @@ use baywright_terms::catalogue::{StageAllowance, is_no_bay};
 use baywright_terms::code::Code;
 use baywright_terms::time::Micros;
 
-use crate::figures::{JobFigures, StageFigures, TypeFigures};
+use crate::figures::{JobFigures, JobMoney, StageFigures, TypeFigures, WeekMoney};
 use crate::input::{Index, JobRows};
 use crate::span::{Span, sum_us};
 
@@ -80,6 +80,10 @@ pub(crate) fn job_figures(
         stages,
         comeback_of: opened.comeback_of,
         comeback_of_number: opened.comeback_of.and_then(|of| index.number(of)),
+        occupied_us: 0,
+        flow_permille: None,
+        money: JobMoney::default(),
+        shortfalls: Vec::new(),
     })
 }
 
@@ -102,6 +106,11 @@ pub(crate) fn type_figures(jobs: &[JobFigures]) -> Vec<TypeFigures> {
                 actual_us: sum_us(jobs.iter().map(|j| j.actual_us)),
                 actual_unquoted_us: sum_us(unquoted.map(|j| j.actual_us)),
                 stages: sum_stages(&jobs),
+                rework_us: sum_us(jobs.iter().map(|j| j.rework_us)),
+                unclosed_us: sum_us(jobs.iter().map(|j| j.unclosed_us)),
+                declared_us: sum_us(jobs.iter().map(|j| j.declared_us)),
+                money: WeekMoney::default(),
+                shortfalls: Vec::new(),
             }
         })
         .collect()
@@ -129,35 +138,64 @@ fn declared<'r>(rows: &'r JobRows<'_>) -> impl Iterator<Item = (&'r Code, i64)> 
 }
 
 fn stage_figures(rows: &JobRows<'_>, allowances: Option<&[StageAllowance]>) -> Vec<StageFigures> {
-    let mut actual: BTreeMap<&Code, i64> = BTreeMap::new();
-    let recorded = rows.hands_on.iter().map(|h| (&h.stage, length_us(h)));
-    for (stage, us) in recorded.chain(declared(rows)) {
-        let sum = actual.entry(stage).or_default();
-        *sum = sum.saturating_add(us);
-    }
+    let mut actual = actual_by_stage(rows);
     let mut stages: Vec<StageFigures> = Vec::new();
     for allowance in allowances.unwrap_or_default() {
         if let Some(twice) = stages.iter_mut().find(|s| s.stage == allowance.stage) {
             twice.quoted_us = twice.quoted_us.saturating_add(allowance.allowance_us);
             continue;
         }
-        let actual_us = actual.remove(&allowance.stage);
+        let worked = actual.remove(&allowance.stage);
         stages.push(StageFigures {
-            stage: allowance.stage.clone(),
-            jobs: u32::from(actual_us.is_some()),
+            jobs: u32::from(worked.is_some()),
             quoted_us: allowance.allowance_us,
-            actual_us: actual_us.unwrap_or(0),
             allowed: true,
+            ..worked.unwrap_or_else(|| no_work(&allowance.stage))
         });
     }
-    stages.extend(actual.into_iter().map(|(stage, actual_us)| StageFigures {
+    stages.extend(actual.into_values());
+    stages
+}
+
+/// Labour of each stage with a record or a declaration; nothing is allowed yet.
+fn actual_by_stage<'r>(rows: &'r JobRows<'_>) -> BTreeMap<&'r Code, StageFigures> {
+    let mut actual: BTreeMap<&Code, StageFigures> = BTreeMap::new();
+    let mut add = |stage: &'r Code, us: i64, parts: [bool; 3]| {
+        let sum = actual.entry(stage).or_insert_with(|| no_work(stage));
+        let [rework, unclosed, declared] = parts;
+        for (counts, part) in [
+            (true, &mut sum.actual_us),
+            (rework, &mut sum.rework_us),
+            (unclosed, &mut sum.unclosed_us),
+            (declared, &mut sum.declared_us),
+        ] {
+            if counts {
+                *part = part.saturating_add(us);
+            }
+        }
+    };
+    let comeback = rows.opened.is_some_and(|o| o.comeback_of.is_some());
+    for h in &rows.hands_on {
+        let parts = [h.rework || comeback, h.ended == Ended::Unclosed, false];
+        add(&h.stage, length_us(h), parts);
+    }
+    for (stage, us) in declared(rows) {
+        add(stage, us, [comeback, false, true]);
+    }
+    actual
+}
+
+fn no_work(stage: &Code) -> StageFigures {
+    StageFigures {
         stage: stage.clone(),
         jobs: 1,
         quoted_us: 0,
-        actual_us,
+        actual_us: 0,
         allowed: false,
-    }));
-    stages
+        rework_us: 0,
+        unclosed_us: 0,
+        declared_us: 0,
+    }
 }
 
 /// Stages of several jobs: allowed ones in the order in which the jobs have
@@ -171,6 +209,9 @@ fn sum_stages(jobs: &[&JobFigures]) -> Vec<StageFigures> {
                 sum.quoted_us = sum.quoted_us.saturating_add(stage.quoted_us);
                 sum.actual_us = sum.actual_us.saturating_add(stage.actual_us);
                 sum.allowed |= stage.allowed;
+                sum.rework_us = sum.rework_us.saturating_add(stage.rework_us);
+                sum.unclosed_us = sum.unclosed_us.saturating_add(stage.unclosed_us);
+                sum.declared_us = sum.declared_us.saturating_add(stage.declared_us);
             }
             None => sums.push(stage.clone()),
         }

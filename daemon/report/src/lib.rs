@@ -9,7 +9,9 @@ mod chemicals;
 pub mod figures;
 mod input;
 mod labour;
+mod materials;
 mod odd;
+mod quantile;
 mod span;
 mod story;
 mod throughput;
@@ -17,5 +19,6 @@ mod week;
 
 pub use input::Input;
 pub use odd::odd;
+pub use quantile::QUANTILES;
 pub use story::story;
 pub use week::week;

@@ -28,7 +28,7 @@ use baywright_terms::code::Code;
 use baywright_terms::hours::open_intervals;
 use baywright_terms::time::Micros;
 
-use crate::figures::{JobFigures, WeekBay};
+use crate::figures::{JobFigures, Spread, WeekBay};
 use crate::input::{Index, JobRows};
 use crate::labour::{count, is_bay};
 use crate::span::{Span, divide_half_even, sum_us};
@@ -99,6 +99,12 @@ pub(crate) fn bay_figures(
                 empty_us: time.empty_us,
                 labour_us: labour.get(bay).copied().unwrap_or(0),
                 utilisation_permille: utilisation_permille(time),
+                idle: Vec::new(),
+                flow_permille: None,
+                cycle: Spread::default(),
+                longest_stage: None,
+                contribution_per_hour_minor: None,
+                jobs_here_us: 0,
             }
         })
         .collect()

@@ -5,7 +5,7 @@ use baywright_terms::time::Micros;
 use jiff::tz::TimeZone;
 
 use crate::chemicals;
-use crate::figures::{JobFigures, Week};
+use crate::figures::{Flow, JobFigures, Week, WeekMoney};
 use crate::input::{Index, Input};
 use crate::labour;
 use crate::odd::odd_figures;
@@ -46,6 +46,14 @@ pub fn week(input: &Input<'_>, name: &str, from: Micros, until: Micros) -> Week 
         odd: odd_figures(&index, input.catalogues, false),
         log_span: input.log_from.zip(input.log_until),
         remark: remark(input, name, whole, &of_shop.zone),
+        money: WeekMoney::default(),
+        shortfalls: Vec::new(),
+        flow: Flow::default(),
+        history: Vec::new(),
+        days: Vec::new(),
+        air_out: Vec::new(),
+        cures: Vec::new(),
+        rework: Vec::new(),
         jobs,
     }
 }

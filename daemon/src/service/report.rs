@@ -41,6 +41,34 @@ impl ReportService for Services {
         let odd = self.reads.facts(move |facts| facts.odd(all, now)).await?;
         Ok(Response::new(odd))
     }
+
+    async fn why(
+        &self,
+        _request: Request<v1::WhyRequest>,
+    ) -> Result<Response<v1::WhyResponse>, Status> {
+        Err(Status::unimplemented("not built yet"))
+    }
+
+    async fn stock(
+        &self,
+        _request: Request<v1::StockRequest>,
+    ) -> Result<Response<v1::StockResponse>, Status> {
+        Err(Status::unimplemented("not built yet"))
+    }
+
+    async fn lot(
+        &self,
+        _request: Request<v1::LotRequest>,
+    ) -> Result<Response<v1::LotResponse>, Status> {
+        Err(Status::unimplemented("not built yet"))
+    }
+
+    async fn own(
+        &self,
+        _request: Request<v1::OwnRequest>,
+    ) -> Result<Response<v1::OwnResponse>, Status> {
+        Err(Status::unimplemented("not built yet"))
+    }
 }
 
 impl Services {

@@ -45,8 +45,9 @@ fn shop() -> impl Strategy<Value = v1::Shop> {
             grades(),
             grades(),
         ),
+        (any::<i64>(), any::<u32>(), any::<i64>()),
     )
-        .prop_map(|((name, zone, currency, units), rest)| v1::Shop {
+        .prop_map(|((name, zone, currency, units), rest, costs)| v1::Shop {
             name,
             zone,
             currency,
@@ -56,6 +57,9 @@ fn shop() -> impl Strategy<Value = v1::Shop> {
             defects_grades: rest.3,
             intricacy_grades: rest.4,
             units,
+            standard_rate_minor: costs.0,
+            wage_burden_milli: costs.1,
+            overhead_per_hour_minor: costs.2,
         })
 }
 
@@ -85,7 +89,7 @@ fn product() -> impl Strategy<Value = v1::Product> {
         ),
         (option::of(ratio), us(), us(), any::<bool>(), us(), us()),
         (us(), us(), any::<Option<i32>>(), any::<Option<i32>>()),
-        (rules(), ".{0,9}", -1..=7_i32, any::<bool>()),
+        (rules(), ".{0,9}", -1..=7_i32, any::<bool>(), us(), us()),
     )
         .prop_map(|(a, b, c, d)| v1::Product {
             code: a.0,
@@ -109,6 +113,8 @@ fn product() -> impl Strategy<Value = v1::Product> {
             caution: d.1,
             source: d.2,
             retired: d.3,
+            lead_us: d.4,
+            open_life_us: d.5,
         })
 }
 
@@ -164,17 +170,17 @@ fn message() -> impl Strategy<Value = v1::Catalogue> {
             retired,
         }
     });
-    let stage =
-        (".{0,9}", -1..=7_i32, rules(), any::<bool>()).prop_map(|(code, kind, rules, retired)| {
-            v1::Stage {
-                name: code.clone(),
-                caution: code.clone(),
-                code,
-                kind,
-                rules,
-                retired,
-            }
-        });
+    let stage = (".{0,9}", -1..=7_i32, rules(), any::<bool>(), any::<i64>()).prop_map(
+        |(code, kind, rules, retired, supplies_minor)| v1::Stage {
+            name: code.clone(),
+            caution: code.clone(),
+            code,
+            kind,
+            rules,
+            retired,
+            supplies_minor,
+        },
+    );
     (
         option::of(shop()),
         vec(bay, 0..4),

@@ -9,7 +9,7 @@ use jiff::tz::TimeZone;
 
 use crate::event::JobKey;
 
-pub use notices::{code, sentence, settle_hint, severity};
+pub use notices::{air, code, sentence, settle_hint, severity};
 pub use story::story_line;
 
 /// What a sentence needs beside the notice.

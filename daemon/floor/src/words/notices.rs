@@ -302,7 +302,8 @@ fn caution(what: &Code, text: &str, sds: &str) -> String {
     }
 }
 
-fn air(product: &Code, why: AirWhy) -> String {
+/// Why air did not fit a product, as a sentence.
+pub fn air(product: &Code, why: AirWhy) -> String {
     match why {
         AirWhy::DewMargin { margin_milli_c } => format!(
             "The surface is {} °C above the dew point; coating wants 3.0 °C at least.",

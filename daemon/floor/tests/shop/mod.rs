@@ -16,8 +16,8 @@ use baywright_floor::event::{Event, EventId, JobRef, Position, Seq, TimeBasis};
 use baywright_floor::fact::{Fact, Grades, JobOpened, ProductUsed, UseSource, Used};
 use baywright_terms::amount::{Amount, Decimal, Ratio, Unit};
 use baywright_terms::catalogue::{
-    Bay, Catalogue, JobType, Panel, Product, Shop, Source, Stage, StageAllowance, StageKind,
-    Standing, SurfaceRule, UnitSystem, Worker,
+    Bay, Catalogue, JobType, Panel, Product, Shop, ShopCosts, Source, Stage, StageAllowance,
+    StageKind, Standing, SurfaceRule, UnitSystem, Worker,
 };
 use baywright_terms::code::Code;
 use baywright_terms::hours::OpenHours;
@@ -80,6 +80,8 @@ pub fn product(name: &str) -> Product {
         sds: String::new(),
         caution: String::new(),
         source: Source::Unmarked,
+        lead_us: None,
+        open_life_us: None,
         retired: false,
     }
 }
@@ -90,6 +92,7 @@ fn stage(name: &str, kind: StageKind) -> Stage {
         kind,
         rules: Vec::new(),
         caution: String::new(),
+        supplies_minor: None,
         retired: false,
     }
 }
@@ -107,6 +110,7 @@ pub fn catalogue() -> Catalogue {
             soil_grades: Vec::new(),
             defects_grades: Vec::new(),
             intricacy_grades: Vec::new(),
+            costs: ShopCosts::default(),
         }),
         ..Catalogue::default()
     };

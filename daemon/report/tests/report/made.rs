@@ -12,7 +12,8 @@ use baywright_report::Input;
 use baywright_report::figures::Week;
 use baywright_terms::amount::{Amount, Decimal, Nanolitres, Quantity, Unit};
 use baywright_terms::catalogue::{
-    Bay, Catalogue, JobType, Product, ProductAllowance, Shop, Source, StageAllowance, UnitSystem,
+    Bay, Catalogue, JobType, Product, ProductAllowance, Shop, ShopCosts, Source, StageAllowance,
+    UnitSystem,
 };
 use baywright_terms::code::Code;
 use baywright_terms::hours::OpenHours;
@@ -88,6 +89,7 @@ pub(crate) fn shop() -> Catalogue {
             soil_grades: Vec::new(),
             defects_grades: Vec::new(),
             intricacy_grades: Vec::new(),
+            costs: ShopCosts::default(),
         }),
         ..Catalogue::default()
     }
@@ -122,6 +124,8 @@ pub(crate) fn product(density_micro_g_per_ml: Option<i64>) -> Product {
         sds: String::new(),
         caution: String::new(),
         source: Source::Unmarked,
+        lead_us: None,
+        open_life_us: None,
         retired: false,
     }
 }

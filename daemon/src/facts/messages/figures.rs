@@ -3,13 +3,14 @@
 use baywright_floor::words;
 use baywright_proto::v1;
 use baywright_report::figures::{
-    ChemicalFigures, JobFigures, OddFigures, StageFigures, TypeFigures, Week, WeekBay,
+    ChemicalFigures, JobFigures, OddFigures, Portion, StageFigures, TypeFigures, Week, WeekBay,
 };
 
-use super::us_or_zero;
+use super::{flow, money, us_or_zero};
 use crate::facts::reader::View;
 
 pub(super) fn week(view: &View<'_>, week: &Week) -> v1::Week {
+    let (history, days) = (&week.history, &week.days);
     v1::Week {
         week: week.week.clone(),
         shop: week.shop.clone(),
@@ -20,18 +21,31 @@ pub(super) fn week(view: &View<'_>, week: &Week) -> v1::Week {
         counted_until_us: week.counted_until.0,
         as_of_seq: week.as_of_seq.0,
         as_of_us: week.as_of.0,
-        bays: week.bays.iter().map(bay).collect(),
+        bays: (1..)
+            .zip(&week.bays)
+            .map(|(number, figures)| bay(number, figures, week.flow.window_us))
+            .collect(),
         jobs: week.jobs.iter().map(job).collect(),
-        types: week.types.iter().map(job_type).collect(),
-        chemicals: week.chemicals.iter().map(chemical).collect(),
+        types: (1..).zip(&week.types).map(job_type).collect(),
+        chemicals: (1..).zip(&week.chemicals).map(chemical).collect(),
         odd: odd(view, &week.odd),
         log_from_us: us_or_zero(week.log_span.map(|(from, _)| from)),
         log_until_us: us_or_zero(week.log_span.map(|(_, until)| until)),
         remark: week.remark.clone(),
+        money: Some(money::week(&week.money)),
+        shortfalls: money::shortfalls(&week.shortfalls, ""),
+        flow: Some(flow::flow(&week.flow)),
+        history: history.iter().map(flow::point).collect(),
+        days: days.iter().map(flow::day).collect(),
+        air_out: week.air_out.iter().map(flow::air_out).collect(),
+        cures: week.cures.iter().map(flow::cure).collect(),
+        rework: (1..).zip(&week.rework).map(flow::rework).collect(),
+        quantiles: baywright_report::QUANTILES.to_owned(),
     }
 }
 
-fn bay(bay: &WeekBay) -> v1::WeekBay {
+fn bay(number: usize, bay: &WeekBay, window_us: i64) -> v1::WeekBay {
+    let longest = bay.longest_stage.as_ref();
     v1::WeekBay {
         bay: bay.bay.to_string(),
         places: bay.places,
@@ -45,6 +59,14 @@ fn bay(bay: &WeekBay) -> v1::WeekBay {
         empty_us: bay.empty_us,
         labour_us: bay.labour_us,
         utilisation_permille: bay.utilisation_permille.unwrap_or(0),
+        id: format!("b{number}"),
+        idle: bay.idle.iter().map(flow::idle).collect(),
+        flow_permille: bay.flow_permille.unwrap_or(0),
+        cycle: Some(flow::spread(&bay.cycle)),
+        longest_stage: longest.map_or(String::new(), |(stage, _)| stage.to_string()),
+        longest_stage_us: longest.map_or(0, |(_, us)| *us),
+        contribution_per_hour_minor: bay.contribution_per_hour_minor,
+        jobs_here_mean: flow::mean(bay.jobs_here_us, window_us),
     }
 }
 
@@ -62,35 +84,64 @@ pub(super) fn job(job: &JobFigures) -> v1::WeekJob {
         unclosed_us: job.unclosed_us,
         declared_us: job.declared_us,
         cycle_us: job.cycle_us.unwrap_or(0),
-        stages: job.stages.iter().map(stage).collect(),
+        stages: job.stages.iter().map(|s| stage(s, String::new())).collect(),
         comeback_of: job.comeback_of_number.unwrap_or(0),
         no_allowance: job.quoted_us.is_none(),
+        id: job
+            .number
+            .map_or(String::new(), |number| format!("j{number}")),
+        money: Some(money::job(&job.money)),
+        shortfalls: money::shortfalls(&job.shortfalls, "-"),
+        first_pass_us: job.first_pass_us,
+        occupied_us: job.occupied_us,
+        flow_permille: job.flow_permille.unwrap_or(0),
     }
 }
 
-fn stage(stage: &StageFigures) -> v1::WeekStage {
+fn stage(stage: &StageFigures, id: String) -> v1::WeekStage {
     v1::WeekStage {
         stage: stage.stage.to_string(),
         jobs: stage.jobs,
         quoted_us: stage.quoted_us,
         actual_us: stage.actual_us,
         no_allowance: !stage.allowed,
+        id,
+        rework_us: stage.rework_us,
+        unclosed_us: stage.unclosed_us,
+        declared_us: stage.declared_us,
     }
 }
 
-fn job_type(figures: &TypeFigures) -> v1::WeekType {
+fn job_type((number, figures): (usize, &TypeFigures)) -> v1::WeekType {
+    let stages = (1..).zip(&figures.stages);
     v1::WeekType {
         job_type: figures.job_type.to_string(),
         jobs: figures.jobs,
         quoted_us: figures.quoted_us,
         actual_us: figures.actual_us,
-        stages: figures.stages.iter().map(stage).collect(),
+        stages: stages
+            .map(|(of, figures)| stage(figures, format!("t{number}.{of}")))
+            .collect(),
         jobs_quoted: figures.jobs_quoted,
         actual_unquoted_us: figures.actual_unquoted_us,
+        id: format!("t{number}"),
+        money: Some(money::week(&figures.money)),
+        shortfalls: money::shortfalls(&figures.shortfalls, &format!("t{number}")),
+        rework_us: figures.rework_us,
+        unclosed_us: figures.unclosed_us,
+        declared_us: figures.declared_us,
     }
 }
 
-fn chemical(figures: &ChemicalFigures) -> v1::WeekChemical {
+fn chemical((number, figures): (usize, &ChemicalFigures)) -> v1::WeekChemical {
+    let per_job = &figures.per_job;
+    let amount = |base| {
+        Portion {
+            base,
+            ..figures.used
+        }
+        .value()
+    };
     v1::WeekChemical {
         job_type: figures.job_type.to_string(),
         product: figures.product.to_string(),
@@ -102,6 +153,20 @@ fn chemical(figures: &ChemicalFigures) -> v1::WeekChemical {
         dumped: figures.dumped.value(),
         uses_without_amount: figures.uses_without_amount,
         mixed_units: figures.mixed_units,
+        id: format!("c{number}"),
+        cost_minor: figures.cost_minor,
+        allowance_cost_minor: figures.allowance_cost_minor,
+        n: per_job.n,
+        mean: amount(per_job.mean_base),
+        median: amount(per_job.median_base),
+        p80: amount(per_job.p80_base),
+        cost_mean_minor: per_job.cost_mean_minor,
+        cost_median_minor: per_job.cost_median_minor,
+        cost_p80_minor: per_job.cost_p80_minor,
+        apportioned: figures.apportioned,
+        at_allowance: figures.at_allowance,
+        dumped_cost_minor: figures.dumped_cost_minor,
+        no_price: figures.no_price,
     }
 }
 

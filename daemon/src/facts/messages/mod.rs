@@ -2,6 +2,8 @@
 //! `report` or in the floor; this asks and translates.
 
 mod figures;
+mod flow;
+mod money;
 mod now;
 mod story;
 

@@ -28,6 +28,7 @@ pub(super) fn story(
         uses: story.uses.iter().map(product_use).collect(),
         odd: figures::odd(view, &story.odd),
         as_of_seq: story.as_of_seq.0,
+        ..v1::JobStory::default()
     })
 }
 
@@ -83,5 +84,11 @@ fn product_use(used: &StoryUse) -> v1::StoryUse {
         allowance: used.allowance.value(),
         seqs: used.seqs.iter().map(|seq| seq.0).collect(),
         uses_without_amount: used.uses_without_amount,
+        cost_minor: used.cost_minor,
+        allowance_cost_minor: used.allowance_cost_minor,
+        apportioned: used.apportioned,
+        at_allowance: used.at_allowance,
+        no_price: used.no_price,
+        waste_minor: used.waste_minor,
     }
 }

@@ -233,6 +233,7 @@ fn a_week_as_of_a_seq_is_the_week_printed_then() {
     let asked = |as_of_seq| v1::WeekRequest {
         week: "2026-W10".to_owned(),
         as_of_seq,
+        ..v1::WeekRequest::default()
     };
     let received = desk
         .reader
@@ -262,6 +263,7 @@ fn bay_time_adds_up_in_every_week_of_a_random_shop() {
         let asked = v1::WeekRequest {
             week: week.to_owned(),
             as_of_seq: 0,
+            ..v1::WeekRequest::default()
         };
         let week = desk
             .reader
@@ -287,6 +289,7 @@ fn an_unreadable_week_says_how_to_write_it() {
     let asked = v1::WeekRequest {
         week: "next".to_owned(),
         as_of_seq: 0,
+        ..v1::WeekRequest::default()
     };
     let error = desk.reader.week(&asked, Micros(START_US)).unwrap_err();
     assert!(error.to_string().contains("2026-W48"), "{error}");

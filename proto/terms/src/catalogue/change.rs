@@ -81,13 +81,14 @@ pub fn describe(old: &Catalogue, changed: &Catalogue) -> Vec<String> {
         product_parts,
         &mut lines,
     );
-    describe_all(
-        "stage",
-        &old.stages,
-        &changed.stages,
-        stage_parts,
-        &mut lines,
-    );
+    for (code, stage) in &changed.stages {
+        let was = old.stages.get(code).map(|s| stage_parts(s, old_currency));
+        lines.extend(differences(
+            &format!("stage {code}"),
+            was,
+            &stage_parts(stage, new_currency),
+        ));
+    }
     describe_all(
         "job type",
         &old.job_types,
@@ -183,6 +184,18 @@ fn shop_parts(shop: &Shop) -> Parts {
             parts.push(part(&format!("{key} grade {grade}"), sentence));
         }
     }
+    let money = |minor: Option<i64>| {
+        minor.map_or(String::new(), |minor| text::minor(minor, &shop.currency))
+    };
+    let costs = &shop.costs;
+    parts.extend([
+        part("rate", money(costs.standard_rate_minor)),
+        part(
+            "wage-burden",
+            costs.wage_burden_milli.map_or(String::new(), text::milli),
+        ),
+        part("overhead", money(costs.overhead_per_hour_minor)),
+    ]);
     parts
 }
 
@@ -243,6 +256,8 @@ fn product_parts(product: &Product) -> Parts {
         part("sds", &product.sds),
         part("caution", &product.caution),
         part("source", text::source(product.source)),
+        part("lead", text::spans(product.lead_us, None)),
+        part("open-life", text::spans(product.open_life_us, None)),
         retired(product.retired),
     ]);
     parts
@@ -262,13 +277,21 @@ fn rule_parts(rules: &[SurfaceRule]) -> Parts {
         .collect()
 }
 
-fn stage_parts(stage: &Stage) -> Parts {
+fn stage_parts(stage: &Stage, currency: &str) -> Parts {
     let mut parts = vec![
         part("name", &stage.name),
         part("kind", text::stage_kind(stage.kind)),
     ];
     parts.extend(rule_parts(&stage.rules));
-    parts.extend([part("caution", &stage.caution), retired(stage.retired)]);
+    let supplies = stage.supplies_minor;
+    parts.extend([
+        part("caution", &stage.caution),
+        part(
+            "supplies",
+            supplies.map_or(String::new(), |minor| text::minor(minor, currency)),
+        ),
+        retired(stage.retired),
+    ]);
     parts
 }
 

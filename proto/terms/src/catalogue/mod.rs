@@ -80,6 +80,20 @@ pub struct Shop {
     pub soil_grades: Vec<String>,
     pub defects_grades: Vec<String>,
     pub intricacy_grades: Vec<String>,
+    pub costs: ShopCosts,
+}
+
+/// What an hour costs the shop beside the wages of its workers.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, Deserialize)]
+pub struct ShopCosts {
+    /// Cost of an hour in a standard, minor units; `None`: the mean of the
+    /// workers' rates.
+    pub standard_rate_minor: Option<i64>,
+    /// Thousandths that an hour costs for each unit of wage: 1250 is wage and a
+    /// quarter on top.
+    pub wage_burden_milli: Option<u32>,
+    /// Overhead for each sold hour, minor units.
+    pub overhead_per_hour_minor: Option<i64>,
 }
 
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -136,6 +150,10 @@ pub struct Product {
     pub sds: String,
     pub caution: String,
     pub source: Source,
+    /// From ordering to having it.
+    pub lead_us: Option<i64>,
+    /// How long it keeps once opened.
+    pub open_life_us: Option<i64>,
     pub retired: bool,
 }
 
@@ -154,6 +172,9 @@ pub struct Stage {
     pub kind: StageKind,
     pub rules: Vec<SurfaceRule>,
     pub caution: String,
+    /// Towels, pads, gloves, machine wear and water of one vehicle, minor
+    /// units: a standard, not measured.
+    pub supplies_minor: Option<i64>,
     pub retired: bool,
 }
 

@@ -148,6 +148,17 @@ fn rules() -> impl Strategy<Value = Vec<SurfaceRule>> {
     })
 }
 
+fn costs() -> impl Strategy<Value = ShopCosts> {
+    let sum = || option::of(1..=99_999_i64);
+    (sum(), option::of(1_000..=5_000_u32), sum()).prop_map(
+        |(standard_rate_minor, wage_burden_milli, overhead_per_hour_minor)| ShopCosts {
+            standard_rate_minor,
+            wage_burden_milli,
+            overhead_per_hour_minor,
+        },
+    )
+}
+
 fn shop() -> impl Strategy<Value = Shop> {
     let zones = vec!["Europe/Lisbon", "America/Chicago", "UTC"];
     let units = vec![UnitSystem::Metric, UnitSystem::Us, UnitSystem::Imperial];
@@ -159,18 +170,22 @@ fn shop() -> impl Strategy<Value = Shop> {
             select(units),
         ),
         (hours(), hours(), grades(), grades(), grades()),
+        costs(),
     )
         .prop_map(
-            |((name, zone, currency, units), (open, breaks, soil, defects, intricacy))| Shop {
-                name,
-                zone: zone.to_owned(),
-                currency: currency.to_owned(),
-                units,
-                open,
-                breaks,
-                soil_grades: soil,
-                defects_grades: defects,
-                intricacy_grades: intricacy,
+            |((name, zone, currency, units), (open, breaks, soil, defects, intricacy), costs)| {
+                Shop {
+                    name,
+                    zone: zone.to_owned(),
+                    currency: currency.to_owned(),
+                    units,
+                    open,
+                    breaks,
+                    soil_grades: soil,
+                    defects_grades: defects,
+                    intricacy_grades: intricacy,
+                    costs,
+                }
             },
         )
 }
@@ -197,6 +212,7 @@ fn product() -> impl Strategy<Value = Product> {
             ends(celsius),
         ),
         (rules(), words(), words(), source(), any::<bool>()),
+        (option::of(span()), option::of(span())),
     )
         .prop_map(
             |(
@@ -204,6 +220,7 @@ fn product() -> impl Strategy<Value = Product> {
                 (pack, pack_price, density),
                 (ratio, dwell, unmetered, level, cure, surface),
                 (rules, sds, caution, source, retired),
+                (lead_us, open_life_us),
             )| Product {
                 name,
                 kind,
@@ -224,6 +241,8 @@ fn product() -> impl Strategy<Value = Product> {
                 sds,
                 caution,
                 source,
+                lead_us,
+                open_life_us,
                 retired,
             },
         )
@@ -236,15 +255,24 @@ fn stage() -> impl Strategy<Value = Stage> {
         StageKind::Coating,
         StageKind::Other,
     ];
-    (words(), select(kinds), rules(), words(), any::<bool>()).prop_map(
-        |(name, kind, rules, caution, retired)| Stage {
-            name,
-            kind,
-            rules,
-            caution,
-            retired,
-        },
+    (
+        words(),
+        select(kinds),
+        rules(),
+        words(),
+        option::of(1..=99_999_i64),
+        any::<bool>(),
     )
+        .prop_map(
+            |(name, kind, rules, caution, supplies_minor, retired)| Stage {
+                name,
+                kind,
+                rules,
+                caution,
+                supplies_minor,
+                retired,
+            },
+        )
 }
 
 fn job_type(stages: Vec<Code>, products: Vec<Code>) -> impl Strategy<Value = JobType> {

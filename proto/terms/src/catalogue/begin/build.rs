@@ -5,8 +5,8 @@ use std::collections::BTreeMap;
 use crate::amount::{Amount, Decimal, Ratio, Unit};
 use crate::catalogue::file::value;
 use crate::catalogue::{
-    Bay, Catalogue, JobType, Panel, Product, ProductAllowance, Shop, Source, Stage, StageAllowance,
-    Worker,
+    Bay, Catalogue, JobType, Panel, Product, ProductAllowance, Shop, ShopCosts, Source, Stage,
+    StageAllowance, Worker,
 };
 use crate::code::Code;
 use crate::surface;
@@ -88,6 +88,7 @@ pub fn build(answers: &Answers) -> Catalogue {
                     kind: s.kind,
                     rules: surface::stage_rules(s.code),
                     caution: s.caution.to_owned(),
+                    supplies_minor: None,
                     retired: false,
                 };
                 (Code::new(s.code), stage)
@@ -116,6 +117,7 @@ fn shop(answers: &Answers) -> Shop {
         soil_grades: sentences(SOIL),
         defects_grades: sentences(DEFECTS),
         intricacy_grades: sentences(INTRICACY),
+        costs: ShopCosts::default(),
     }
 }
 
@@ -169,6 +171,8 @@ fn product(default: &ProductDefault, answers: &Answers, coating: &Code) -> (Code
         } else {
             Source::Trade
         },
+        lead_us: None,
+        open_life_us: None,
         retired: false,
     };
     let code = if is_coating {

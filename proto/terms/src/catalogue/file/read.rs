@@ -13,8 +13,8 @@ use crate::catalogue::limits::{
     CURE_DAYS_MAX, ENTRIES_MAX, GRADES, HOURS_MAX, PLACES_MAX, SENTENCE_CHARS_MAX,
 };
 use crate::catalogue::{
-    Bay, Catalogue, Product, Shop, Source, Stage, StageKind, Standing, SurfaceRule, UNSORTED,
-    UnitSystem, Worker,
+    Bay, Catalogue, Product, Shop, ShopCosts, Source, Stage, StageKind, Standing, SurfaceRule,
+    UNSORTED, UnitSystem, Worker,
 };
 use crate::code::Code;
 use crate::hours::OpenHours;
@@ -28,7 +28,7 @@ use super::{nearest_of, value, week};
 use job_type::Known;
 
 const ROOT_KEYS: [&str; 6] = ["shop", "bay", "worker", "product", "stage", "job-type"];
-const SHOP_KEYS: [&str; 9] = [
+const SHOP_KEYS: [&str; 12] = [
     "name",
     "zone",
     "currency",
@@ -38,10 +38,13 @@ const SHOP_KEYS: [&str; 9] = [
     "soil",
     "defects",
     "intricacy",
+    "rate",
+    "wage-burden",
+    "overhead",
 ];
 const BAY_KEYS: [&str; 4] = ["code", "name", "places", "retired"];
 const WORKER_KEYS: [&str; 4] = ["code", "name", "rate", "retired"];
-const PRODUCT_KEYS: [&str; 20] = [
+const PRODUCT_KEYS: [&str; 22] = [
     "code",
     "name",
     "kind",
@@ -61,10 +64,12 @@ const PRODUCT_KEYS: [&str; 20] = [
     "sds",
     "caution",
     "source",
+    "lead",
+    "open-life",
     "retired",
 ];
-const STAGE_KEYS: [&str; 8] = [
-    "code", "name", "kind", "never", "care", "fine", "caution", "retired",
+const STAGE_KEYS: [&str; 9] = [
+    "code", "name", "kind", "never", "care", "fine", "caution", "supplies", "retired",
 ];
 const JOB_TYPE_KEYS: [&str; 8] = [
     "code", "name", "class", "price", "stages", "products", "panels", "retired",
@@ -216,6 +221,11 @@ impl Reader<'_, '_> {
             soil_grades: self.grades(&entry, "soil"),
             defects_grades: self.grades(&entry, "defects"),
             intricacy_grades: self.grades(&entry, "intricacy"),
+            costs: ShopCosts {
+                standard_rate_minor: self.sum(&entry, "rate", "19.00"),
+                wage_burden_milli: entry.parsed("wage-burden", "1.25", self.faults, value::burden),
+                overhead_per_hour_minor: self.sum(&entry, "overhead", "14.00"),
+            },
         })
     }
 
@@ -287,18 +297,18 @@ impl Reader<'_, '_> {
     fn worker(&mut self, entry: &Entry<'_>, code: &Code) -> Worker {
         Worker {
             name: entry.name(code.as_str(), self.faults),
-            rate_minor: self.rate(entry),
+            rate_minor: self.sum(entry, "rate", "18.50"),
             retired: entry.flag("retired", self.faults),
         }
     }
 
-    /// An hour's cost, in the shop's currency.
-    fn rate(&mut self, entry: &Entry<'_>) -> Option<i64> {
+    /// A sum above zero, in the shop's currency.
+    fn sum(&mut self, entry: &Entry<'_>, key: &str, example: &str) -> Option<i64> {
         let currency = self.currency.clone()?;
-        entry.parsed("rate", "18.50", self.faults, |text| {
+        entry.parsed(key, example, self.faults, |text| {
             let money = value::money(text, &currency)?;
             if money.currency != currency {
-                return Err(format!("rates are in the shop's currency, {currency}"));
+                return Err(format!("it is in the shop's currency, {currency}"));
             }
             if money.minor <= 0 {
                 return Err("it is more than nothing; leave it out where it is not known".into());
@@ -348,6 +358,8 @@ impl Reader<'_, '_> {
             sds: entry.sentence("sds", self.faults),
             caution: entry.sentence("caution", self.faults),
             source: self.source(entry),
+            lead_us: entry.parsed("lead", "5d", self.faults, value::span),
+            open_life_us: entry.parsed("open-life", "90d", self.faults, value::span),
             retired: entry.flag("retired", self.faults),
         };
         if let (Some(safe), Some(full)) = (product.water_safe_us, product.full_cure_us)
@@ -407,6 +419,7 @@ impl Reader<'_, '_> {
                 .unwrap_or(StageKind::Other),
             rules: self.rules(entry, &STAGE_KEYS),
             caution: entry.sentence("caution", self.faults),
+            supplies_minor: self.sum(entry, "supplies", "1.50"),
             retired: entry.flag("retired", self.faults),
         }
     }

@@ -106,6 +106,16 @@ pub(super) fn price(price: &Money, currency: &str) -> String {
     }
 }
 
+/// Thousandths as a plain number: `1.25`.
+pub fn milli(milli: u32) -> String {
+    Decimal {
+        digits: milli.into(),
+        scale: 3,
+    }
+    .normalised()
+    .to_string()
+}
+
 /// Grams per millilitre.
 pub fn density(micro_g_per_ml: i64) -> String {
     Decimal {

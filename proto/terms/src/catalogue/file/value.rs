@@ -15,6 +15,9 @@ const M2_CM2: i128 = 10_000;
 /// (NIST SP 811, appendix B), so a square foot is 929.0304 cm².
 const FT2_CM2: (i128, i128) = (9_290_304, 10_000);
 
+/// Sensible wage burdens, thousandths; less than the wage itself is a slip.
+const BURDEN_MILLI: std::ops::RangeInclusive<u32> = 1_000..=5_000;
+
 /// Densest liquid that a shop could hold, in g/mL; more is a slip of the point.
 const DENSITY_G_PER_ML_MAX: i128 = 5;
 
@@ -65,6 +68,20 @@ pub(crate) fn density(text: &str) -> Result<i64, String> {
         .and_then(|micro| i64::try_from(micro).ok())
         .ok_or_else(|| {
             format!("`{text}` is no density: grams per millilitre, about 1 for most liquids")
+        })
+}
+
+/// What an hour costs for each unit of wage, in thousandths.
+pub(super) fn burden(text: &str) -> Result<u32, String> {
+    let decimal = Decimal::parse(text.trim()).map_err(|e| e.to_string())?;
+    decimal
+        .scaled(1_000, 1)
+        .and_then(|milli| u32::try_from(milli).ok())
+        .filter(|milli| BURDEN_MILLI.contains(milli))
+        .ok_or_else(|| {
+            format!(
+                "`{text}` is no wage burden: what an hour costs for each unit of wage, from 1 to 5"
+            )
         })
 }
 
@@ -165,6 +182,15 @@ mod tests {
         }
         for text in ["12", "0 m2", "201 m2", "2 acres", "m2"] {
             assert!(area(text).is_err(), "{text}");
+        }
+    }
+
+    #[test]
+    fn a_wage_burden_is_at_least_the_wage() {
+        assert_eq!(burden("1.25"), Ok(1_250));
+        assert_eq!(burden("1"), Ok(1_000));
+        for text in ["0.25", "25", "-1", "a quarter"] {
+            assert!(burden(text).is_err(), "{text}");
         }
     }
 

@@ -3,7 +3,8 @@
 use std::fmt::Write as _;
 
 use crate::catalogue::{
-    Bay, Catalogue, JobType, Product, Shop, Source, Stage, SurfaceRule, UnitSystem, Worker,
+    Bay, Catalogue, JobType, Product, Shop, ShopCosts, Source, Stage, SurfaceRule, UnitSystem,
+    Worker,
 };
 use crate::code::Code;
 
@@ -45,7 +46,7 @@ pub fn write(catalogue: &Catalogue) -> String {
     }
     section(&mut out, catalogue.stages.is_empty(), STAGES);
     for (code, stage) in &catalogue.stages {
-        write_stage(&mut out, code, stage);
+        write_stage(&mut out, code, stage, currency);
     }
     section(&mut out, catalogue.job_types.is_empty(), JOB_TYPES);
     for (code, job_type) in &catalogue.job_types {
@@ -57,6 +58,11 @@ pub fn write(catalogue: &Catalogue) -> String {
 const BAYS: &str = "\
 # Bays: places for work. places is how many vehicles one holds at once.
 ";
+const COSTS: &str = "\
+# rate: what an hour costs in a standard; without it the mean of the workers'.
+# wage-burden: what an hour costs for each unit of wage, for example 1.25.
+# overhead: for each sold hour. With the last two the week says margin.
+";
 const WORKERS: &str = "\
 # Workers, by a short code. rate is what an hour costs the shop.
 ";
@@ -64,12 +70,14 @@ const PRODUCTS: &str = "\
 # Products. pack and price: as bought, without tax. ratio: parts of water to
 # parts of product. dwell: shortest and longest time it may work. level,
 # water-safe, full-cure, surface: from the label of a coating. unmetered: nobody
-# measures each use; it is shared out between refills.
+# measures each use; it is shared out between refills. lead: from ordering to
+# having it. open-life: how long it keeps once opened.
 # never and care: which finishes it may not touch, or only with care, and why.
 ";
 const STAGES: &str = "\
 # Stages: steps of a job. kind says which grade makes a stage longer: soil acts
-# on cleaning, defects on correction, intricacy on all.
+# on cleaning, defects on correction, intricacy on all. supplies: towels, pads,
+# gloves, machine wear and water of one vehicle: a standard, not measured.
 ";
 const JOB_TYPES: &str = "\
 # Job types: a class of vehicle and a service. stages stand in the order of
@@ -137,6 +145,14 @@ fn write_shop(out: &mut String, shop: &Shop) {
     list(out, "soil", &shop.soil_grades);
     list(out, "defects", &shop.defects_grades);
     list(out, "intricacy", &shop.intricacy_grades);
+    let minor = |minor: i64| text::minor(minor, &shop.currency);
+    let costs = &shop.costs;
+    if *costs != ShopCosts::default() {
+        out.push_str(COSTS);
+    }
+    optional(out, "rate", costs.standard_rate_minor.map(minor));
+    optional(out, "wage-burden", costs.wage_burden_milli.map(text::milli));
+    optional(out, "overhead", costs.overhead_per_hour_minor.map(minor));
 }
 
 fn write_bay(out: &mut String, code: &Code, bay: &Bay) {
@@ -179,6 +195,8 @@ fn write_product(out: &mut String, code: &Code, product: &Product, currency: &st
     nonempty(out, "sds", &product.sds);
     nonempty(out, "caution", &product.caution);
     optional(out, "source", source_word(product.source));
+    optional(out, "lead", product.lead_us.map(text::span));
+    optional(out, "open-life", product.open_life_us.map(text::span));
     flag(out, "retired", product.retired);
     write_rules(out, "product", &product.rules);
 }
@@ -214,12 +232,16 @@ fn key_text(code: &Code) -> String {
     }
 }
 
-fn write_stage(out: &mut String, code: &Code, stage: &Stage) {
+fn write_stage(out: &mut String, code: &Code, stage: &Stage, currency: &str) {
     out.push_str("\n[[stage]]\n");
     line(out, "code", code.as_str());
     line(out, "name", &stage.name);
     line(out, "kind", text::stage_kind(stage.kind));
     nonempty(out, "caution", &stage.caution);
+    let supplies = stage
+        .supplies_minor
+        .map(|minor| text::minor(minor, currency));
+    optional(out, "supplies", supplies);
     flag(out, "retired", stage.retired);
     write_rules(out, "stage", &stage.rules);
 }

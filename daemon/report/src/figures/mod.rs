@@ -1,6 +1,14 @@
 //! The figures that come out: plain structs of integers, named like the
 //! messages of `report.proto`. Turning them into messages is the daemon's.
 
+mod flow;
+mod money;
+
+pub use flow::{
+    AirOut, CureUnderWay, Flow, IdleReason, RatioSpread, ReworkGroup, Spread, WeekDay, WeekPoint,
+};
+pub use money::{Cause, JobMoney, QuotedMoney, Shortfall, ShortfallPart, WeekMoney};
+
 use baywright_floor::event::{EventId, JobKey, Seq};
 use baywright_floor::notice::Notice;
 use baywright_terms::amount::Quantity;
@@ -40,6 +48,17 @@ pub struct Week {
     pub log_span: Option<(Micros, Micros)>,
     /// A sentence where there is nothing to show, else empty.
     pub remark: String,
+    pub money: WeekMoney,
+    /// One for each cause, in order; empty where no job was quoted.
+    pub shortfalls: Vec<Shortfall>,
+    pub flow: Flow,
+    /// In order of time, where it was asked for.
+    pub history: Vec<WeekPoint>,
+    /// In order of day and bay.
+    pub days: Vec<WeekDay>,
+    pub air_out: Vec<AirOut>,
+    pub cures: Vec<CureUnderWay>,
+    pub rework: Vec<ReworkGroup>,
 }
 
 /// Place time of one bay in the week, microseconds.
@@ -69,6 +88,18 @@ pub struct WeekBay {
     /// `(open_us − empty_us) / open_us` in thousandths, rounded half to even;
     /// `None`: not open in the span.
     pub utilisation_permille: Option<u32>,
+    /// They add up to `idle_us`.
+    pub idle: Vec<IdleReason>,
+    /// Hands-on share of the occupied time.
+    pub flow_permille: Option<u32>,
+    /// Of `jobs_released`.
+    pub cycle: Spread,
+    /// The stage that held the bay longest; `None`: no stage ran.
+    pub longest_stage: Option<(Code, i64)>,
+    /// Contribution for an hour of bay time; `None`: no priced job.
+    pub contribution_per_hour_minor: Option<i64>,
+    /// Integral of the jobs here over the counted span.
+    pub jobs_here_us: i64,
 }
 
 /// Labour of one job, microseconds. `actual_us = first_pass_us + rework_us`.
@@ -101,6 +132,13 @@ pub struct JobFigures {
     pub comeback_of: Option<JobKey>,
     /// Number of `comeback_of`, where its opening is among the rows.
     pub comeback_of_number: Option<u64>,
+    /// Time in bays.
+    pub occupied_us: i64,
+    /// Hands-on share of it.
+    pub flow_permille: Option<u32>,
+    pub money: JobMoney,
+    /// One for each cause, in order; empty where nothing was quoted.
+    pub shortfalls: Vec<Shortfall>,
 }
 
 /// Labour on one stage, of one job or of the jobs of a type.
@@ -114,6 +152,10 @@ pub struct StageFigures {
     pub actual_us: i64,
     /// False: worked on, but the job type has no allowance for it.
     pub allowed: bool,
+    /// Parts of `actual_us`.
+    pub rework_us: i64,
+    pub unclosed_us: i64,
+    pub declared_us: i64,
 }
 
 /// Labour of the released jobs of one type.
@@ -130,6 +172,11 @@ pub struct TypeFigures {
     /// Part of `actual_us` on jobs without any allowance.
     pub actual_unquoted_us: i64,
     pub stages: Vec<StageFigures>,
+    pub rework_us: i64,
+    pub unclosed_us: i64,
+    pub declared_us: i64,
+    pub money: WeekMoney,
+    pub shortfalls: Vec<Shortfall>,
 }
 
 /// The unit that amounts of a product are summed in.
@@ -170,6 +217,28 @@ pub struct ChemicalFigures {
     /// True: the type has rows of this product in another unit too, which
     /// cannot be added without a density.
     pub mixed_units: bool,
+    pub cost_minor: i64,
+    pub allowance_cost_minor: i64,
+    pub dumped_cost_minor: i64,
+    pub no_price: bool,
+    /// Amount and cost for each job with a usable amount.
+    pub per_job: PerJob,
+    /// Nobody meters it: what the refills took, shared out by allowance.
+    pub apportioned: bool,
+    /// Until the next refill the allowance stands in.
+    pub at_allowance: bool,
+}
+
+/// Amounts in the portion's base unit, costs in minor units, over `n` jobs.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+pub struct PerJob {
+    pub n: u32,
+    pub mean_base: i64,
+    pub median_base: i64,
+    pub p80_base: i64,
+    pub cost_mean_minor: i64,
+    pub cost_median_minor: i64,
+    pub cost_p80_minor: i64,
 }
 
 /// A notice that waits for the owner.
@@ -227,6 +296,13 @@ pub struct StoryUse {
     pub uses_without_amount: u32,
     /// The records behind `used`, ascending.
     pub seqs: Vec<Seq>,
+    pub cost_minor: i64,
+    pub allowance_cost_minor: i64,
+    /// Part of `cost_minor`: its share of what was dumped.
+    pub waste_minor: i64,
+    pub apportioned: bool,
+    pub at_allowance: bool,
+    pub no_price: bool,
 }
 
 impl PortionUnit {
