@@ -73,25 +73,36 @@ mod tests {
     fn the_names_in_the_json_are_part_of_the_contract() {
         let json = json!({ "story": fixture::story() });
         let paths = fixture::key_paths(&json).join("\n");
-        insta::assert_snapshot!(paths, @"
+        insta::assert_snapshot!(paths, @r"
         story.as_of_seq
+        story.as_of_us
+        story.currency
         story.job.actual_us
         story.job.bay
         story.job.comeback_of
         story.job.cycle_us
         story.job.declared_us
+        story.job.first_pass_us
+        story.job.flow_permille
         story.job.handle
+        story.job.id
         story.job.job_type
+        story.job.money
         story.job.no_allowance
         story.job.number
+        story.job.occupied_us
         story.job.quoted_us
         story.job.released_us
         story.job.rework_us
         story.job.stages[].actual_us
+        story.job.stages[].declared_us
+        story.job.stages[].id
         story.job.stages[].jobs
         story.job.stages[].no_allowance
         story.job.stages[].quoted_us
+        story.job.stages[].rework_us
         story.job.stages[].stage
+        story.job.stages[].unclosed_us
         story.job.unclosed_us
         story.job.vehicle
         story.lines[].bay
@@ -121,12 +132,19 @@ mod tests {
         story.places[].place
         story.places[].until_us
         story.places[].waiting_us
+        story.shop
         story.uses[].allowance
+        story.uses[].allowance_cost_minor
+        story.uses[].apportioned
+        story.uses[].at_allowance
+        story.uses[].cost_minor
+        story.uses[].no_price
         story.uses[].product
         story.uses[].seqs[]
         story.uses[].unit
         story.uses[].used
         story.uses[].uses_without_amount
+        story.uses[].waste_minor
         story.zone
         ");
     }

@@ -85,15 +85,22 @@ mod tests {
     #[test]
     fn the_names_in_the_json_are_part_of_the_contract() {
         let json = outcome(&fixture::week(), 80).json;
-        insta::assert_snapshot!(fixture::key_paths(&json).join("\n"), @"
+        insta::assert_snapshot!(fixture::key_paths(&json).join("\n"), @r"
         week.as_of_seq
         week.as_of_us
         week.bays[].bay
+        week.bays[].contribution_per_hour_minor
+        week.bays[].cycle
         week.bays[].empty_us
+        week.bays[].flow_permille
         week.bays[].hands_on_us
+        week.bays[].id
         week.bays[].idle_us
+        week.bays[].jobs_here_mean
         week.bays[].jobs_released
         week.bays[].labour_us
+        week.bays[].longest_stage
+        week.bays[].longest_stage_us
         week.bays[].occupied_outside_open_us
         week.bays[].occupied_us
         week.bays[].open_us
@@ -101,27 +108,47 @@ mod tests {
         week.bays[].utilisation_permille
         week.bays[].waiting_us
         week.chemicals[].allowance
+        week.chemicals[].allowance_cost_minor
+        week.chemicals[].apportioned
+        week.chemicals[].at_allowance
+        week.chemicals[].cost_mean_minor
+        week.chemicals[].cost_median_minor
+        week.chemicals[].cost_minor
+        week.chemicals[].cost_p80_minor
         week.chemicals[].dumped
+        week.chemicals[].dumped_cost_minor
+        week.chemicals[].id
         week.chemicals[].job_type
         week.chemicals[].jobs
         week.chemicals[].jobs_with_use
+        week.chemicals[].mean
+        week.chemicals[].median
         week.chemicals[].mixed_units
+        week.chemicals[].n
+        week.chemicals[].no_price
+        week.chemicals[].p80
         week.chemicals[].product
         week.chemicals[].unit
         week.chemicals[].used
         week.chemicals[].uses_without_amount
         week.counted_until_us
         week.currency
+        week.flow
         week.from_us
         week.jobs[].actual_us
         week.jobs[].bay
         week.jobs[].comeback_of
         week.jobs[].cycle_us
         week.jobs[].declared_us
+        week.jobs[].first_pass_us
+        week.jobs[].flow_permille
         week.jobs[].handle
+        week.jobs[].id
         week.jobs[].job_type
+        week.jobs[].money
         week.jobs[].no_allowance
         week.jobs[].number
+        week.jobs[].occupied_us
         week.jobs[].quoted_us
         week.jobs[].released_us
         week.jobs[].rework_us
@@ -129,6 +156,7 @@ mod tests {
         week.jobs[].vehicle
         week.log_from_us
         week.log_until_us
+        week.money
         week.odd[].bay
         week.odd[].code
         week.odd[].event_id
@@ -138,19 +166,29 @@ mod tests {
         week.odd[].settle_with
         week.odd[].settled
         week.odd[].text
+        week.quantiles
         week.remark
         week.shop
         week.types[].actual_unquoted_us
         week.types[].actual_us
+        week.types[].declared_us
+        week.types[].id
         week.types[].job_type
         week.types[].jobs
         week.types[].jobs_quoted
+        week.types[].money
         week.types[].quoted_us
+        week.types[].rework_us
         week.types[].stages[].actual_us
+        week.types[].stages[].declared_us
+        week.types[].stages[].id
         week.types[].stages[].jobs
         week.types[].stages[].no_allowance
         week.types[].stages[].quoted_us
+        week.types[].stages[].rework_us
         week.types[].stages[].stage
+        week.types[].stages[].unclosed_us
+        week.types[].unclosed_us
         week.until_us
         week.week
         week.zone
