@@ -4,9 +4,10 @@ use std::path::{Path, PathBuf};
 
 use prost::Message as _;
 
-const FILES: [&str; 8] = [
+const FILES: [&str; 9] = [
     "amount.proto",
     "catalogue.proto",
+    "export.proto",
     "fact.proto",
     "floor.proto",
     "hello.proto",
@@ -17,7 +18,7 @@ const FILES: [&str; 8] = [
 
 /// Messages that `bay … --json` prints as they are: their field names are the
 /// names in the JSON.
-const PRINTED: [&str; 50] = [
+const PRINTED: [&str; 60] = [
     "Amount",
     "Grades",
     "Money",
@@ -68,10 +69,20 @@ const PRINTED: [&str; 50] = [
     "LotUse",
     "OwnResponse",
     "OwnStage",
+    "ExportHead",
+    "ExportJob",
+    "ExportStay",
+    "ExportStretch",
+    "ExportWait",
+    "ExportDeclared",
+    "ExportUse",
+    "ExportPart",
+    "ExportSection",
+    "ExportLevelled",
 ];
 
 /// Fields whose derived JSON would not be readable, and what writes them.
-const WRITTEN: [(&str, &str); 7] = [
+const WRITTEN: [(&str, &str); 12] = [
     ("NowJob.opening_event_id", "uuid"),
     ("Receipt.event_id", "uuid"),
     ("OddRecord.event_id", "uuid"),
@@ -79,6 +90,11 @@ const WRITTEN: [(&str, &str); 7] = [
     ("StoryLine.time_basis", "time_basis"),
     ("Notice.severity", "severity"),
     ("Amount.unit", "unit"),
+    ("ExportJob.opening_event_id", "uuid"),
+    ("ExportJob.comeback_of_event_id", "uuid"),
+    ("ExportStretch.run_event_id", "uuid"),
+    ("ExportUse.event_id", "uuid"),
+    ("ExportUse.mix_event_id", "uuid"),
 ];
 
 fn main() -> Result<(), Box<dyn std::error::Error>> {

@@ -127,7 +127,7 @@ fn allowances<'c>(
 }
 
 /// Minutes that stand in for a record; a stage that has one needs none.
-fn declared<'r>(rows: &'r JobRows<'_>) -> impl Iterator<Item = (&'r Code, i64)> {
+pub(crate) fn declared<'r>(rows: &'r JobRows<'_>) -> impl Iterator<Item = (&'r Code, i64)> {
     rows.declared.iter().filter_map(|(stage, declaration)| {
         let recorded = rows.hands_on.iter().any(|h| &h.stage == *stage);
         match declaration {
@@ -239,7 +239,7 @@ fn main_bay(rows: &JobRows<'_>, as_of: Micros) -> Code {
     main.map_or_else(|| Code::new(""), |(bay, _)| bay.clone())
 }
 
-fn length_us(hands_on: &HandsOn) -> i64 {
+pub(crate) fn length_us(hands_on: &HandsOn) -> i64 {
     Span::new(hands_on.from, hands_on.until).length_us()
 }
 

@@ -6,6 +6,7 @@
 //! order of everything that comes out is fixed by what is in it.
 
 mod chemicals;
+mod export;
 pub mod figures;
 mod input;
 mod labour;
@@ -17,6 +18,10 @@ mod story;
 mod throughput;
 mod week;
 
+pub use export::{
+    ExportedDeclared, ExportedJob, ExportedSection, ExportedStretch, ExportedUse, export,
+    export_uses, stretch_cost_minor,
+};
 pub use input::Input;
 pub use odd::odd;
 pub use quantile::QUANTILES;

@@ -1,7 +1,9 @@
 //! One job, told by its figures. The lines of the log are the daemon's.
 
 use baywright_floor::event::JobKey;
+use baywright_floor::row::Presence;
 use baywright_floor::timeline;
+use baywright_terms::time::Micros;
 
 use crate::chemicals;
 use crate::figures::{JobStory, StoryPlace};
@@ -37,21 +39,24 @@ fn places(rows: &JobRows<'_>, input: &Input<'_>) -> Vec<StoryPlace> {
     let mut places: Vec<StoryPlace> = rows
         .presences
         .iter()
-        .map(|stay| {
-            let span = Span::new(stay.from, stay.until.unwrap_or(input.as_of));
-            let (hands_on, waiting) = throughput::clocks(rows, span, input.as_of);
-            let presence = (span.from.0, span.until.0);
-            let clocks = timeline::totals(&timeline::partition(presence, &hands_on, &waiting));
-            StoryPlace {
-                place: stay.place.clone(),
-                from: stay.from,
-                until: stay.until,
-                hands_on_us: clocks.hands_on_us,
-                waiting_us: clocks.waiting_us,
-                idle_us: clocks.idle_us,
-            }
-        })
+        .map(|stay| place(rows, stay, input.as_of))
         .collect();
     places.sort_by_key(|p| (p.from, p.until.is_none(), p.until));
     places
+}
+
+/// One stay with its three clocks.
+pub(crate) fn place(rows: &JobRows<'_>, stay: &Presence, as_of: Micros) -> StoryPlace {
+    let span = Span::new(stay.from, stay.until.unwrap_or(as_of));
+    let (hands_on, waiting) = throughput::clocks(rows, span, as_of);
+    let presence = (span.from.0, span.until.0);
+    let clocks = timeline::totals(&timeline::partition(presence, &hands_on, &waiting));
+    StoryPlace {
+        place: stay.place.clone(),
+        from: stay.from,
+        until: stay.until,
+        hands_on_us: clocks.hands_on_us,
+        waiting_us: clocks.waiting_us,
+        idle_us: clocks.idle_us,
+    }
 }

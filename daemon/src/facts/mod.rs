@@ -8,6 +8,7 @@
 mod answer;
 mod decode;
 mod dump;
+pub mod export;
 mod ledger;
 mod messages;
 mod open;

@@ -59,8 +59,20 @@ impl Facts {
     ///
     /// # Errors
     /// If the log cannot be read.
-    pub fn in_memory_as_of(mut log: Box<dyn LogSource>, seq: u64) -> Result<Self, FactsError> {
-        let conn = schema::open_in_memory()?;
+    pub fn in_memory_as_of(log: Box<dyn LogSource>, seq: u64) -> Result<Self, FactsError> {
+        Self::as_of(schema::open_in_memory()?, log, seq)
+    }
+
+    /// As [`Facts::in_memory_as_of`], on the disk: memory does not grow with
+    /// the log.
+    ///
+    /// # Errors
+    /// If the log cannot be read, or the disk has no room.
+    pub fn on_disk_as_of(log: Box<dyn LogSource>, seq: u64) -> Result<Self, FactsError> {
+        Self::as_of(schema::open_unnamed()?, log, seq)
+    }
+
+    fn as_of(conn: Connection, mut log: Box<dyn LogSource>, seq: u64) -> Result<Self, FactsError> {
         let built = rebuild::build(&conn, log.as_mut(), Upto::Seq(seq), &mut |_| {})?;
         Ok(Self {
             committed_seq: built.about.cursor_seq,

@@ -43,6 +43,39 @@ struct Known {
     cats: Arc<Catalogues>,
 }
 
+/// The facts as they were once.
+#[derive(Debug)]
+pub struct Past {
+    facts: Facts,
+    cats: Arc<Catalogues>,
+}
+
+impl Past {
+    /// When the last event in them was received; `None`: there are none.
+    ///
+    /// # Errors
+    /// If the log cannot be read.
+    pub fn received(&mut self) -> Result<Option<Micros>, FactsError> {
+        self.view(|view| view.received())
+    }
+
+    /// Runs `read` on them.
+    ///
+    /// # Errors
+    /// If the database or the log fails, or `read` does.
+    pub fn view<T, E: From<FactsError>>(
+        &mut self,
+        read: impl FnOnce(&mut View<'_>) -> Result<T, E>,
+    ) -> Result<T, E> {
+        read(&mut View {
+            conn: &self.facts.conn,
+            log: self.facts.log.as_mut(),
+            cats: Arc::clone(&self.cats),
+            about: self.facts.about.clone(),
+        })
+    }
+}
+
 impl fmt::Debug for FactsReader {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.debug_struct("FactsReader")
@@ -107,6 +140,19 @@ impl FactsReader {
             cats: Arc::new(facts.fold.cats.clone()),
             about: facts.about.clone(),
         })
+    }
+
+    /// The facts as the log was after `seq`, kept on the disk until dropped,
+    /// for a read that goes on for longer than one transaction should.
+    ///
+    /// # Errors
+    /// As for [`FactsReader::view`].
+    pub fn past(&self, seq: u64) -> Result<Past, FactsError> {
+        let _one_at_a_time = self.past.lock().unwrap_or_else(PoisonError::into_inner);
+        let log = self.log.open().map_err(FactsError::Source)?;
+        let facts = Facts::on_disk_as_of(log, seq)?;
+        let cats = Arc::new(facts.fold.cats.clone());
+        Ok(Past { facts, cats })
     }
 
     /// The last seq that readers can see.

@@ -116,6 +116,17 @@ pub(crate) fn open_in_memory() -> Result<Connection, FactsError> {
     Ok(conn)
 }
 
+/// A database on the disk that nobody else can find; it goes with its
+/// connection. For folds of the past that are read for longer than a moment.
+pub(crate) fn open_unnamed() -> Result<Connection, FactsError> {
+    // Opened before `prepare` keeps temporary data in memory.
+    let conn = Connection::open("")?;
+    prepare(&conn)?;
+    conn.pragma_update(None, "journal_mode", "OFF")?;
+    conn.pragma_update(None, "synchronous", "OFF")?;
+    Ok(conn)
+}
+
 /// Opens the live file for reading.
 pub(crate) fn open_reader(path: &Path) -> Result<Connection, FactsError> {
     let conn = Connection::open_with_flags(

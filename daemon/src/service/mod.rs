@@ -1,6 +1,7 @@
 //! The gRPC services. They translate; the floor decides, the writer stores.
 
 pub mod catalogue;
+pub mod export;
 pub mod floor;
 pub mod hello;
 pub mod intake;
@@ -11,6 +12,7 @@ pub mod status;
 use std::sync::Arc;
 
 use baywright_proto::v1::catalogue_service_server::CatalogueServiceServer;
+use baywright_proto::v1::export_service_server::ExportServiceServer;
 use baywright_proto::v1::floor_service_server::FloorServiceServer;
 use baywright_proto::v1::hello_service_server::HelloServiceServer;
 use baywright_proto::v1::intake_service_server::IntakeServiceServer;
@@ -61,6 +63,9 @@ impl Services {
         )
         .add_service(
             ReportServiceServer::new(self.clone()).max_decoding_message_size(QUESTION_BYTES_MAX),
+        )
+        .add_service(
+            ExportServiceServer::new(self.clone()).max_decoding_message_size(QUESTION_BYTES_MAX),
         )
     }
 }

@@ -29,6 +29,7 @@ pub mod reason {
     pub const FACTS_BEHIND: &str = "FACTS_BEHIND";
     pub const NO_SUCH_JOB: &str = "NO_SUCH_JOB";
     pub const BAD_REQUEST: &str = "BAD_REQUEST";
+    pub const TOO_MANY_EXPORTS: &str = "TOO_MANY_EXPORTS";
     pub const VERSION: &str = "VERSION";
     pub const TOO_SLOW: &str = "TOO_SLOW";
     pub const INTERNAL: &str = "INTERNAL";
@@ -144,6 +145,15 @@ pub fn stopping() -> Status {
         Code::Unavailable,
         reason::STOPPING,
         "the daemon is stopping; ask again after the last seq that came",
+    )
+}
+
+/// An export of the past keeps a fold of the log on the disk; another one waits.
+pub fn past_exports_full() -> Status {
+    of(
+        Code::ResourceExhausted,
+        reason::TOO_MANY_EXPORTS,
+        "another export of the past is being written; ask again when it is done",
     )
 }
 

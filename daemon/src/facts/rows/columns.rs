@@ -160,7 +160,7 @@ fn odd(at: usize, error: impl Into<Box<dyn std::error::Error + Send + Sync>>) ->
 }
 
 /// An enum that stands in a column as a word a person can query.
-pub(super) trait Word: Copy + PartialEq + 'static {
+pub(crate) trait Word: Copy + PartialEq + 'static {
     const ALL: &'static [(Self, &'static str)];
 
     fn word(self) -> &'static str {

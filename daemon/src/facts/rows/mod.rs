@@ -109,6 +109,11 @@ pub(crate) fn indices_ddl() -> String {
     Table::ALL.iter().map(|table| table.indices_ddl()).collect()
 }
 
+/// The word that a value stands as in a column.
+pub(crate) fn word<T: columns::Word>(value: T) -> &'static str {
+    value.word()
+}
+
 /// A severity as it stands in the notice table.
 fn severity_word(severity: Severity) -> &'static str {
     match severity {

@@ -2,6 +2,7 @@
 
 mod catalogue;
 mod decode;
+mod export;
 mod live;
 mod log;
 mod mishaps;
