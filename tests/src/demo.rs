@@ -10,6 +10,7 @@ use baywright_client::clock::{Clocks as _, MachineClocks};
 use baywright_terms::time::{Micros, Week};
 use clap::Parser;
 use indicatif::{ProgressBar, ProgressStyle};
+use jiff::civil::Date;
 use jiff::tz::TimeZone;
 
 use crate::harness::{self, AS_BAY, Daemon};
@@ -161,23 +162,43 @@ fn apply_catalogue(
 ) -> Result<()> {
     let folder = home.join("owner");
     std::fs::create_dir_all(&folder)?;
-    let file = folder.join("shop.toml");
-    std::fs::write(&file, EXAMPLE)?;
     let first = shop
         .happenings
         .first()
         .map_or(Micros(0), |h| h.at)
         .civil(zone)
         .date();
+    let days = shop.last_week.since(first)?.get_days();
+    let raised = first.saturating_add(jiff::Span::new().days(days / 2));
+    for (text, from) in [(EXAMPLE.to_owned(), first), (with_a_rise()?, raised)] {
+        let file = folder.join("shop.toml");
+        std::fs::write(&file, text)?;
+        apply(binary, &folder, daemon, file, from)?;
+    }
+    Ok(())
+}
+
+/// In the middle of the quarter one worker's rate goes up.
+fn with_a_rise() -> Result<String> {
+    const BEFORE: &str = "name = \"Ben\"\nrate = \"18.50\"";
+    const AFTER: &str = "name = \"Ben\"\nrate = \"19.75\"";
+    ensure!(
+        EXAMPLE.contains(BEFORE),
+        "the example catalogue has no worker Ben at 18.50"
+    );
+    Ok(EXAMPLE.replace(BEFORE, AFTER))
+}
+
+fn apply(binary: &Path, folder: &Path, daemon: &Daemon, file: PathBuf, from: Date) -> Result<()> {
     let args = [
         "catalogue".into(),
         "apply".into(),
         file.into_os_string(),
         "--yes".into(),
         "--from".into(),
-        first.to_string().into(),
+        from.to_string().into(),
     ];
-    let output = harness::bay::<_, OsString>(binary, &folder, &daemon.address, "", args)?;
+    let output = harness::bay::<_, OsString>(binary, folder, &daemon.address, "", args)?;
     ensure!(
         output.status.success(),
         "the catalogue was not taken: {}",

@@ -2,6 +2,7 @@
 //! stages of its type, people come and go, chemicals are used.
 
 mod stage;
+mod supply;
 
 use std::collections::{BTreeMap, VecDeque};
 
@@ -27,11 +28,21 @@ const DRY_H: i64 = 24;
 struct AtWork {
     job: usize,
     job_type: Code,
-    /// Stage, labour still to do in µs, begun before.
-    left: VecDeque<(Code, i64, bool)>,
+    left: VecDeque<Left>,
     chemical_factor: f64,
     /// Stages that nobody recorded, with the labour they took.
     unrecorded: Vec<(Code, i64)>,
+    /// Sections with a high spot that somebody has to take off.
+    high_spots: i64,
+}
+
+/// A stage still to be done.
+#[derive(Debug, Clone)]
+struct Left {
+    stage: Code,
+    labour_us: i64,
+    begun: bool,
+    rework: bool,
 }
 
 /// A vehicle that cures.
@@ -58,6 +69,7 @@ pub struct Floor<'a> {
     taken: BTreeMap<Code, Micros>,
     overran: bool,
     came_back: bool,
+    supply: supply::Supply,
 }
 
 fn minutes(us: i64) -> i64 {
@@ -91,6 +103,7 @@ impl<'a> Floor<'a> {
             taken: BTreeMap::new(),
             overran: false,
             came_back: false,
+            supply: supply::Supply::default(),
         }
     }
 
@@ -120,6 +133,7 @@ impl<'a> Floor<'a> {
         let (Some(&(opens, _)), Some(&(_, closes))) = (open.first(), open.last()) else {
             return;
         };
+        self.stockroom(date, opens);
         if date.weekday() == Weekday::Monday {
             self.refill(opens);
         }
@@ -140,6 +154,7 @@ impl<'a> Floor<'a> {
             .collect();
         for product in unmetered {
             let decimal = self.rng.random_range(20..36) * 100;
+            self.supply.took(&product, decimal * 1_000_000);
             let kind = Kind::ProductRefilled(v1::ProductRefilled {
                 product: product.to_string(),
                 state: v1::ContainerState::Refilled.into(),
@@ -248,6 +263,7 @@ impl<'a> Floor<'a> {
             }),
             additions: Vec::new(),
         });
+        self.supply.took(&code, 250 * 1_000_000);
         self.say(at, bay, std::slice::from_ref(lead), None, kind);
         Some(code)
     }
@@ -311,6 +327,7 @@ impl<'a> Floor<'a> {
                 defects,
                 intricacy: 3,
             }),
+            agreed: self.agreed(job_type, comeback.is_some()),
             ..Default::default()
         };
         self.say(at, bay, &[], Some(job), Kind::JobOpened(opened));
@@ -343,14 +360,15 @@ impl<'a> Floor<'a> {
                     StageKind::Coating | StageKind::Other => 1.0,
                 };
                 let part = if comeback.is_some() { 0.3 } else { 1.0 };
-                (
-                    s.stage.clone(),
-                    scaled(
+                Left {
+                    stage: s.stage.clone(),
+                    labour_us: scaled(
                         s.allowance_us,
                         part * by_grade * factor * spread(&mut self.rng, 0.2),
                     ),
-                    false,
-                )
+                    begun: false,
+                    rework: false,
+                }
             })
             .collect();
         let chemical_factor = truth.chemical_factor * spread(&mut self.rng, 0.15);
@@ -360,11 +378,36 @@ impl<'a> Floor<'a> {
             left,
             chemical_factor,
             unrecorded: Vec::new(),
+            high_spots: 0,
         };
         if let Some(place) = self.at_work.get_mut(bay) {
             *place = Some(work);
         }
         Micros(arrived.0 + 2 * MINUTE_US)
+    }
+
+    /// The price agreed with the customer: mostly that of the list, now and then
+    /// less, and sometimes nobody noted it.
+    fn agreed(&mut self, job_type: &JobType, comeback: bool) -> Option<v1::Money> {
+        let list = job_type.price.as_ref().filter(|_| !comeback)?;
+        let percent = match self.rng.random_range(0..100) {
+            0..6 => return None,
+            6..20 => self.rng.random_range(88..97),
+            _ => 100,
+        };
+        Some(v1::Money {
+            price_minor: list.minor * percent / 10_000 * 100,
+            currency: list.currency.clone(),
+        })
+    }
+
+    fn why_laid_aside(&mut self) -> &'static str {
+        match self.rng.random_range(0..10) {
+            0..2 => "waiting for a part",
+            2 => "customer on the phone",
+            3..8 => "closing time",
+            _ => "",
+        }
     }
 
     /// Works on the next stage of the vehicle in the bay; returns when the worker is free.
@@ -379,9 +422,15 @@ impl<'a> Floor<'a> {
         let Some(mut work) = self.at_work.get_mut(bay).and_then(Option::take) else {
             return at;
         };
-        let Some((stage, mut labour_us, begun)) = work.left.pop_front() else {
+        let Some(next) = work.left.pop_front() else {
             return self.leave_to_cure(bay, work, at, closes);
         };
+        let Left {
+            stage,
+            mut labour_us,
+            begun,
+            rework,
+        } = next;
         if last_week && !self.overran && stage.as_str() == "polish" {
             self.overran = true;
             labour_us = scaled(labour_us, 2.2);
@@ -408,19 +457,32 @@ impl<'a> Floor<'a> {
             } else {
                 Kind::StageStarted(v1::StageStarted {
                     stage: stage.to_string(),
+                    rework,
                     ..Default::default()
                 })
             };
             self.say(at, bay, &crew, job, start);
-            if !begun {
-                self.inside(bay, &crew, &work, &stage, at, until);
+            if !begun && !rework {
+                self.inside(bay, &crew, &mut work, &stage, at, until);
             }
             self.lunch(bay, &crew, job, at, until);
             self.end_stage(bay, &crew, job, &stage, until, whole);
         }
         if !whole {
             let worked_us = (until.0 - at.0) * i64::try_from(crew.len()).unwrap_or(1);
-            work.left.push_front((stage, labour_us - worked_us, true));
+            work.left.push_front(Left {
+                stage,
+                labour_us: labour_us - worked_us,
+                begun: true,
+                rework,
+            });
+        } else if stage.as_str() == "coat" && work.high_spots > 0 {
+            work.left.push_front(Left {
+                stage: Code::new("polish"),
+                labour_us: work.high_spots * self.rng.random_range(12..26) * MINUTE_US,
+                begun: false,
+                rework: true,
+            });
         }
         if let Some(place) = self.at_work.get_mut(bay) {
             *place = Some(work);
@@ -489,6 +551,7 @@ impl<'a> Floor<'a> {
         } else if !chance(&mut self.rng, 6) {
             let kind = Kind::StagePaused(v1::StagePaused {
                 stage: stage.to_string(),
+                reason: self.why_laid_aside().into(),
                 ..Default::default()
             });
             self.say(until, bay, crew, job, kind);

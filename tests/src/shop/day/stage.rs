@@ -18,14 +18,14 @@ impl Floor<'_> {
         &mut self,
         bay: usize,
         crew: &[Code],
-        work: &AtWork,
+        work: &mut AtWork,
         stage: &Code,
         at: Micros,
         until: Micros,
     ) {
         let length_us = until.0 - at.0;
         if stage.as_str() == "coat" {
-            self.coat(bay, crew, work, at, until);
+            work.high_spots += self.coat(bay, crew, work, at, until);
         }
         let Some(job_type) = self.catalogue.job_types.get(&work.job_type) else {
             return;
@@ -89,6 +89,21 @@ impl Floor<'_> {
             .contains("alkaline")
             .then_some(entry.ratio)
             .flatten();
+        let weighs = entry.kind.contains("coating");
+        if let (true, Quantity::Volume(nl)) = (weighs, *allowed) {
+            let nl = scaled(nl.0, factor);
+            if let Some((weighing, lot)) = self.weighed(bay, crew, product, nl, at) {
+                self.supply.took(product, nl);
+                let kind = Kind::ProductUsed(v1::ProductUsed {
+                    product: product.to_string(),
+                    quantity: Some(v1::product_used::Quantity::Weighing(weighing)),
+                    lot,
+                    ..Default::default()
+                });
+                self.say(at, bay, crew, Some(work.job), kind);
+                return;
+            }
+        }
         let (amount, source) = match *allowed {
             Quantity::Volume(nl) => {
                 let mut ml = scaled(nl.0 / 1000 * SECOND_US / 1000, factor) / SECOND_US;
@@ -97,6 +112,9 @@ impl Floor<'_> {
                     ml = scaled(ml * SECOND_US, 100.0 / ratio.percent().max(0.1)) / SECOND_US;
                 }
                 let rounded = if ml > 50 { ml / 10 * 10 } else { ml.max(1) };
+                if diluted.is_none() {
+                    self.supply.took(product, rounded * 1_000_000);
+                }
                 let source = if diluted.is_some() {
                     v1::UseSource::Mix
                 } else {
@@ -140,8 +158,13 @@ impl Floor<'_> {
         self.say(at, bay, crew, Some(work.job), kind);
     }
 
-    /// Reads the air, then spreads and levels panel after panel.
-    fn coat(&mut self, bay: usize, crew: &[Code], work: &AtWork, at: Micros, until: Micros) {
+    /// Reads the air, then spreads and levels panel after panel; answers how
+    /// many sections of gloss have a high spot.
+    fn coat(&mut self, bay: usize, crew: &[Code], work: &AtWork, at: Micros, until: Micros) -> i64 {
+        let lot = self.supply.lot(&Code::new("coating-3y"));
+        // One lot of the quarter is worse than the others.
+        let bad_percent = if lot.ends_with("-02") { 11 } else { 3 };
+        let mut high_spots = 0;
         let air = self.rng.random_range(17_500..23_500);
         let read = v1::AmbientRead {
             air_milli_c: air,
@@ -157,7 +180,7 @@ impl Floor<'_> {
             Kind::AmbientRead(read),
         );
         let Some(job_type) = self.catalogue.job_types.get(&work.job_type) else {
-            return;
+            return high_spots;
         };
         let mut panels: Vec<_> = job_type
             .panels
@@ -173,6 +196,7 @@ impl Floor<'_> {
             let coated = v1::PanelCoated {
                 panel: panel.code.to_string(),
                 product: "coating-3y".into(),
+                lot: lot.clone(),
                 ..Default::default()
             };
             self.say(
@@ -184,8 +208,8 @@ impl Floor<'_> {
             );
             let waits_us = self.rng.random_range(130..300) * SECOND_US;
             let result = match self.rng.random_range(0..100) {
-                0..3 => v1::LevelResult::HighSpot,
-                3..5 => v1::LevelResult::Smeared,
+                draw if draw < bad_percent => v1::LevelResult::HighSpot,
+                97.. => v1::LevelResult::Smeared,
                 _ => v1::LevelResult::Clean,
             };
             let levelled = v1::PanelLevelled {
@@ -201,6 +225,10 @@ impl Floor<'_> {
                 Some(work.job),
                 Kind::PanelLevelled(levelled),
             );
+            if result == v1::LevelResult::HighSpot && panel.finish.as_str() == "gloss" {
+                high_spots += 1;
+            }
         }
+        high_spots
     }
 }
