@@ -1,6 +1,7 @@
 //! One working day after another: each bay works its vehicle through the
 //! stages of its type, people come and go, chemicals are used.
 
+mod cure;
 mod stage;
 mod supply;
 
@@ -19,9 +20,6 @@ use rand_chacha::ChaCha12Rng;
 
 use super::truth::{self, chance, spread};
 use super::{Happening, Manner, Vehicle};
-
-/// Hours that a coated vehicle stays dry before it may leave, where the label says nothing.
-const DRY_H: i64 = 24;
 
 /// A vehicle being worked on.
 #[derive(Debug)]
@@ -166,47 +164,6 @@ impl<'a> Floor<'a> {
             });
             self.say(Micros(opens.0 + MINUTE_US), 0, &[], None, kind);
         }
-    }
-
-    /// Vehicles whose cure is over leave in the morning.
-    fn let_go(&mut self, bay: usize, opens: Micros) {
-        let (ready, rest): (Vec<_>, Vec<_>) = std::mem::take(&mut self.curing)
-            .into_iter()
-            .partition(|c| c.bay == bay && c.dry_at <= Micros(opens.0 + 2 * HOUR_US));
-        self.curing = rest;
-        for curing in ready {
-            let minute = self.rng.random_range(5..60);
-            let at = Micros((opens.0 + minute * MINUTE_US).max(curing.dry_at.0 + 5 * MINUTE_US));
-            self.release(at, &curing);
-        }
-    }
-
-    fn release(&mut self, at: Micros, curing: &Curing) {
-        let job = Some(curing.work.job);
-        for (stage, labour_us) in &curing.work.unrecorded {
-            let (declaration, about_us) = match self.rng.random_range(0..10) {
-                0..6 => (
-                    v1::Declaration::DoneAbout,
-                    minutes(*labour_us) / 5 * 5 * MINUTE_US,
-                ),
-                6..8 => (v1::Declaration::Unknown, 0),
-                // Left for the owner to settle.
-                _ => continue,
-            };
-            let kind = Kind::StageDeclared(v1::StageDeclared {
-                stage: stage.to_string(),
-                declaration: declaration.into(),
-                about_us,
-            });
-            self.say(Micros(at.0 - 30 * SECOND_US), curing.bay, &[], job, kind);
-        }
-        self.say(
-            at,
-            curing.bay,
-            &[],
-            job,
-            Kind::JobReleased(v1::JobReleased {}),
-        );
     }
 
     fn work_at(&mut self, bay: usize, opens: Micros, closes: Micros, last_week: bool) {
@@ -556,40 +513,6 @@ impl<'a> Floor<'a> {
             });
             self.say(until, bay, crew, job, kind);
         }
-    }
-
-    /// All stages done: the vehicle cures, in the bay overnight or in holding.
-    fn leave_to_cure(&mut self, bay: usize, work: AtWork, at: Micros, closes: Micros) -> Micros {
-        let coated = self
-            .catalogue
-            .job_types
-            .get(&work.job_type)
-            .is_some_and(|t| t.stages.iter().any(|s| s.stage.as_str() == "coat"));
-        if !coated {
-            let gone = Micros(at.0 + 12 * MINUTE_US);
-            self.release(
-                gone,
-                &Curing {
-                    work,
-                    bay,
-                    dry_at: at,
-                },
-            );
-            return gone;
-        }
-        let stays = at.0 > closes.0 - 150 * MINUTE_US;
-        if !stays {
-            let kind = Kind::JobMoved(v1::JobMoved {
-                place: "holding".into(),
-            });
-            self.say(Micros(at.0 + 8 * MINUTE_US), bay, &[], Some(work.job), kind);
-        }
-        self.curing.push(Curing {
-            work,
-            bay,
-            dry_at: Micros(at.0 + DRY_H * HOUR_US),
-        });
-        Micros(at.0 + 10 * MINUTE_US)
     }
 }
 

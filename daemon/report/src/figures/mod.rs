@@ -197,6 +197,10 @@ pub struct Portion {
 
 /// One product on the released jobs of one type, concentrate-equivalent.
 #[derive(Debug, Clone, PartialEq, Eq)]
+#[expect(
+    clippy::struct_excessive_bools,
+    reason = "each marks a row in its own way"
+)]
 pub struct ChemicalFigures {
     /// Empty: used in the week on no job, or only dumped.
     pub job_type: Code,
