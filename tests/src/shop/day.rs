@@ -12,7 +12,7 @@ use baywright_proto::v1::fact::Kind;
 use baywright_terms::catalogue::{Catalogue, JobType, StageKind};
 use baywright_terms::code::Code;
 use baywright_terms::hours;
-use baywright_terms::time::{HOUR_US, MINUTE_US, Micros, SECOND_US};
+use baywright_terms::time::{MINUTE_US, Micros, SECOND_US};
 use jiff::civil::{Date, Weekday};
 use jiff::tz::TimeZone;
 use rand::RngExt as _;
