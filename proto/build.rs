@@ -18,7 +18,7 @@ const FILES: [&str; 9] = [
 
 /// Messages that `bay … --json` prints as they are: their field names are the
 /// names in the JSON.
-const PRINTED: [&str; 60] = [
+const PRINTED: [&str; 61] = [
     "Amount",
     "Grades",
     "Money",
@@ -38,6 +38,7 @@ const PRINTED: [&str; 60] = [
     "WeekStage",
     "WeekType",
     "WeekChemical",
+    "OddAnswer",
     "OddRecord",
     "OddResponse",
     "JobStory",

@@ -218,6 +218,7 @@ impl<'a> Desk<'a> {
             event_id: target.event_id.clone(),
             reason: why.unwrap_or_default().to_owned(),
             answer: Some(wire),
+            ..v1::Settled::default()
         };
         let mut fact = post::compose(self.context, Kind::Settled(settled))?;
         // `--job` is the answer here, not the job that the answer is about.

@@ -214,6 +214,7 @@ pub(crate) fn odd(seq: u64, text: &str, settle_with: &str) -> OddRecord {
         bay: "bay-1".to_owned(),
         settle_with: settle_with.to_owned(),
         settled: false,
+        ..OddRecord::default()
     }
 }
 

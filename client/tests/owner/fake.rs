@@ -84,6 +84,7 @@ pub(crate) fn unclosed() -> v1::OddRecord {
         bay: "bay-1".to_owned(),
         settle_with: "bay settle 4711 --end 17:30".to_owned(),
         settled: false,
+        ..v1::OddRecord::default()
     }
 }
 

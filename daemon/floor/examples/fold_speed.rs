@@ -34,7 +34,7 @@ fn main() {
     for event in &events {
         let entry = Entry {
             event: event.clone(),
-            settled: None,
+            settled: Vec::new(),
         };
         rows.clear();
         step(&mut state, &book.fold.cats, &entry, &mut rows);

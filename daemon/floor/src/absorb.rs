@@ -84,10 +84,10 @@ impl Fold {
             return Ok(told);
         }
         self.change_others(ledger, event, &mut told)?;
-        let overlay = &self.overlay;
+        let settled = self.overlay.settled(event.id);
         let mark = Mark {
-            struck: overlay.is_struck(event.id),
-            settled: overlay.settled(event.id),
+            struck: self.overlay.is_struck(event.id),
+            settled: &settled,
         };
         ledger.put(event, mark)?;
         if mark.struck {
@@ -97,7 +97,7 @@ impl Fold {
         let rows = if self.is_in_order(&event.position) {
             let entry = Entry {
                 event: event.clone(),
-                settled: mark.settled.cloned(),
+                settled: mark.settled.to_vec(),
             };
             go_on(ledger, &self.cats, &mut self.live, &entry)?
         } else {
@@ -145,9 +145,10 @@ impl Fold {
         };
         let mut dirty = Vec::new();
         for id in changed {
+            let settled = self.overlay.settled(id);
             let mark = Mark {
                 struck: self.overlay.is_struck(id),
-                settled: self.overlay.settled(id),
+                settled: &settled,
             };
             let struck = mark.struck;
             let Some(target) = ledger.mark(id, mark)? else {

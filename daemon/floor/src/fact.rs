@@ -231,6 +231,10 @@ pub struct Settled {
     pub event: EventId,
     pub reason: String,
     pub answer: Answer,
+    /// The code of the notice that it answers; empty: every one it fits.
+    pub question: String,
+    /// Which of several such notices, see [`crate::reply::subject`]; empty: all.
+    pub of: String,
 }
 
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -239,6 +243,12 @@ pub enum Answer {
     End(Micros),
     Code(Code),
     Job(JobRef),
-    Took { took_us: i64 },
+    Took {
+        took_us: i64,
+    },
     LeaveOut,
+    /// A stage without a record was not done.
+    NotDone,
+    /// They were on the break that the record ran across: it comes off.
+    BreakOff,
 }

@@ -8,11 +8,12 @@ use crate::fact::Settled;
 use crate::row::Emitted;
 use crate::state::State;
 
-/// An event that is not struck, with the settlement that holds for it.
+/// An event that is not struck, with the settlements that hold for it.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Entry {
     pub event: Event,
-    pub settled: Option<Settled>,
+    /// The latest first.
+    pub settled: Vec<Settled>,
 }
 
 /// What `refold` needs of a store.
@@ -54,7 +55,7 @@ pub trait Ledger {
 /// whether each counts.
 ///
 /// `entries` gives only events whose mark says that they are not struck, with
-/// the settlement of their mark.
+/// the settlements of their mark.
 pub trait Index: Ledger {
     /// Keeps an event, with its mark. A repeated id is not put again.
     fn put(&mut self, event: &Event, mark: Mark<'_>) -> Result<(), Self::Error>;
@@ -67,9 +68,10 @@ pub trait Index: Ledger {
     fn holds(&mut self, id: EventId) -> Result<bool, Self::Error>;
 }
 
-/// Whether an event counts, and the settlement that holds for it.
+/// Whether an event counts, and the settlements that hold for it.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Mark<'a> {
     pub struck: bool,
-    pub settled: Option<&'a Settled>,
+    /// The latest first.
+    pub settled: &'a [Settled],
 }

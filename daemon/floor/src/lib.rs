@@ -18,6 +18,7 @@ pub mod now;
 pub mod overlay;
 mod pairs;
 pub mod refold;
+pub mod reply;
 pub mod row;
 pub mod shop_day;
 pub mod state;

@@ -26,7 +26,7 @@ pub struct MemoryLedger {
 struct Kept {
     event: Event,
     struck: bool,
-    settled: Option<Settled>,
+    settled: Vec<Settled>,
 }
 
 /// The least position at an instant.
@@ -143,7 +143,7 @@ impl Index for MemoryLedger {
             Kept {
                 event: event.clone(),
                 struck: mark.struck,
-                settled: mark.settled.cloned(),
+                settled: mark.settled.to_vec(),
             },
         );
         Ok(())
@@ -158,7 +158,7 @@ impl Index for MemoryLedger {
             return Ok(None);
         };
         kept.struck = mark.struck;
-        kept.settled = mark.settled.cloned();
+        kept.settled = mark.settled.to_vec();
         Ok(Some(kept.event.clone()))
     }
 

@@ -10,6 +10,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use crate::event::{EventId, Seq};
 use crate::fact::Settled;
+use crate::reply;
 
 /// All strikes and settlements known so far.
 #[derive(Debug, Clone, Default, PartialEq)]
@@ -80,13 +81,13 @@ impl Overlay {
         if self.settled_by.contains_key(&id) {
             return Vec::new();
         }
-        let before = self.settled(target).cloned();
+        let before = self.settled(target);
         self.settled_by.insert(id, target);
         self.settlements_on
             .entry(target)
             .or_default()
             .insert((seq, id), settled);
-        if self.settled(target) == before.as_ref() {
+        if self.settled(target) == before {
             Vec::new()
         } else {
             vec![target]
@@ -98,14 +99,15 @@ impl Overlay {
         self.live_on.contains_key(&id)
     }
 
-    /// The latest settlement of an event that is not struck.
-    pub fn settled(&self, id: EventId) -> Option<&Settled> {
-        self.settlements_on
-            .get(&id)?
+    /// The settlements that hold for an event, the latest first.
+    pub fn settled(&self, id: EventId) -> Vec<Settled> {
+        let Some(on) = self.settlements_on.get(&id) else {
+            return Vec::new();
+        };
+        let live = on
             .iter()
-            .rev()
-            .find(|((_, settlement), _)| !self.is_struck(*settlement))
-            .map(|(_, settled)| settled)
+            .filter(|((_, settlement), _)| !self.is_struck(*settlement));
+        reply::held(live.map(|(_, settled)| settled))
     }
 
     fn is_live(&self, strike: EventId) -> bool {
@@ -217,12 +219,17 @@ mod tests {
             event: id(1),
             reason: reason.into(),
             answer: Answer::AsIs,
+            question: String::new(),
+            of: String::new(),
         };
         let mut o = Overlay::default();
         assert_eq!(o.settle(id(1), id(9), Seq(9), settled("late")), [id(1)]);
         assert_eq!(o.settle(id(1), id(8), Seq(8), settled("early")), []);
-        assert_eq!(o.settled(id(1)).unwrap().reason, "late");
+        let reasons = |o: &Overlay| -> Vec<String> {
+            o.settled(id(1)).into_iter().map(|s| s.reason).collect()
+        };
+        assert_eq!(reasons(&o), ["late"]);
         assert_eq!(o.strike(id(9), id(10)), [id(1), id(9)]);
-        assert_eq!(o.settled(id(1)).unwrap().reason, "early");
+        assert_eq!(reasons(&o), ["early"]);
     }
 }

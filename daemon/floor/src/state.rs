@@ -15,7 +15,8 @@ use baywright_terms::time::Micros;
 use serde::{Deserialize, Serialize};
 
 use crate::event::{EventId, JobKey, Position, Seq};
-use crate::fact::LevelResult;
+use crate::fact::{LevelResult, Settled};
+use crate::reply;
 use crate::row::Ended;
 
 /// The floor between two events.
@@ -69,10 +70,20 @@ pub(crate) struct Begun {
     pub(crate) seq: Seq,
     pub(crate) at: Micros,
     pub(crate) bay: Code,
-    /// The owner has answered what is odd about it.
-    pub(crate) settled: bool,
+    /// The owner's answers to what is odd about it, the latest first.
+    pub(crate) settled: Vec<Settled>,
+}
+
+impl Begun {
     /// The owner leaves it out of every figure.
-    pub(crate) left_out: bool,
+    pub(crate) fn is_left_out(&self) -> bool {
+        self.is_left_out_for(&Code::new(""))
+    }
+
+    /// The owner leaves out what this worker did by it.
+    pub(crate) fn is_left_out_for(&self, worker: &Code) -> bool {
+        reply::left_out(&self.settled, worker)
+    }
 }
 
 /// One worker on one stage, running.

@@ -53,7 +53,7 @@ fn from_scratch(events: &[Event]) -> (State, Rows) {
     for event in live {
         let entry = Entry {
             event: event.clone(),
-            settled: overlay.settled(event.id).cloned(),
+            settled: overlay.settled(event.id),
         };
         let mut out = Vec::new();
         step(&mut state, &cats, &entry, &mut out);

@@ -1,25 +1,24 @@
-//! Records that wait for the owner, each with a way to settle it.
+//! Records that wait for the owner, each with the ways to settle it.
 
-use std::collections::BTreeMap;
+mod answers;
 
 use baywright_floor::catalogues::Catalogues;
-use baywright_floor::notice::{Notice, Severity, What};
+use baywright_floor::notice::{Notice, Severity};
+use baywright_floor::reply;
 use baywright_floor::row::NoticeRow;
 use baywright_floor::words;
-use baywright_terms::catalogue::Catalogue;
-use baywright_terms::code::{self, Code};
-use baywright_terms::time::{DAY_US, Micros};
-use jiff::tz::TimeZone;
+use baywright_terms::code::Code;
+use baywright_terms::time::Micros;
 
 use crate::figures::OddFigures;
 use crate::input::{Index, Input};
 
 /// Odd records in order of when they happened; the settled ones too where `all`.
 ///
-/// Each comes with one proposal as a command line, the likeliest that can be
-/// read out of the rows; [`words::settle_hint`] names the other answers. With
-/// the presences of the day among the rows, a fact that found no job is
-/// proposed for the job that stood in that bay nearest in time.
+/// Each comes with the answers that make sense, the likeliest that can be read
+/// out of the rows first, and with the labour that hangs on it. With the
+/// presences of the day and the work of its job among the rows, a fact that
+/// found no job is proposed for the job that stood in that bay nearest in time.
 pub fn odd(input: &Input<'_>, all: bool) -> Vec<OddFigures> {
     odd_figures(&Index::new(input.rows), input.catalogues, all)
 }
@@ -40,82 +39,104 @@ pub(crate) fn odd_figures(
 }
 
 fn to_figures(index: &Index<'_>, catalogues: &Catalogues, row: &NoticeRow) -> OddFigures {
-    let answer = proposal(index, catalogues, row);
+    let labour = Labour::of(index, catalogues, row);
+    let answers = answers::answers(index, catalogues, row, &labour);
     OddFigures {
         event: row.event,
         seq: row.seq,
+        of: reply::subject(&row.notice),
         notice: row.notice.clone(),
         job: row.job,
         job_number: row.job.and_then(|job| index.number(job)),
         occurred: row.at,
         bay: row.bay.clone(),
         settled: row.settled,
-        settle_with: format!("bay settle {} {answer}", row.seq.0),
+        settle_with: answers
+            .first()
+            .map(|a| a.command.clone())
+            .unwrap_or_default(),
+        changes_us: labour.hangs_us,
+        stage: labour.stage,
+        worker: labour.worker,
+        counted: labour.counted,
+        answers,
     }
 }
 
-/// The likeliest answer; that it is right as it stands, where nothing better
-/// can be read out of the rows.
-fn proposal(index: &Index<'_>, catalogues: &Catalogues, row: &NoticeRow) -> String {
-    let snapshot = catalogues.at(row.at);
-    let better = match &row.notice {
-        Notice::Unclosed { cut_at, .. } => Some(end_at(row.at, *cut_at, &snapshot.zone)),
-        Notice::UnknownCode { what, code } => {
-            let nearest = nearest(&snapshot.catalogue, *what, code);
-            nearest.map(|code| format!("--code {code}"))
+/// The labour that an odd record is about.
+#[derive(Debug, Clone)]
+struct Labour {
+    stage: Code,
+    worker: Code,
+    /// The stretch as it is recorded.
+    counted: Option<(Micros, Micros)>,
+    /// What hangs on the answer; 0 where it is not about labour.
+    hangs_us: i64,
+    /// What the job's type allows for the stage.
+    allowance_us: Option<i64>,
+}
+
+impl Labour {
+    fn of(index: &Index<'_>, catalogues: &Catalogues, row: &NoticeRow) -> Self {
+        let nobody = Code::new("");
+        let (stage, worker) = match &row.notice {
+            Notice::Unclosed { stage, worker, .. } | Notice::BreakCrossed { stage, worker, .. } => {
+                (stage, worker)
+            }
+            Notice::Undeclared { stages } => (stages.first().unwrap_or(&nobody), &nobody),
+            _ => (&nobody, &nobody),
+        };
+        let allowance_us = allowance_us(index, catalogues, row, stage);
+        let (counted, hangs_us) = match &row.notice {
+            Notice::Unclosed { cut_at, .. } => {
+                let cut = (*cut_at).max(row.at);
+                (Some((row.at, cut)), cut.0.saturating_sub(row.at.0))
+            }
+            Notice::BreakCrossed { from, until, .. } => {
+                let ended = last_ended(index, row, worker);
+                let hangs_us = until.0.saturating_sub(from.0).max(0);
+                (ended.map(|ended| (row.at, ended)), hangs_us)
+            }
+            Notice::Undeclared { .. } => (None, allowance_us.unwrap_or(0)),
+            _ => (None, 0),
+        };
+        Self {
+            stage: stage.clone(),
+            worker: worker.clone(),
+            counted,
+            hangs_us,
+            allowance_us,
         }
-        Notice::NoJobHere { bay } => {
-            job_near(index, bay, row.at).map(|number| format!("--job {number}"))
-        }
-        Notice::UnknownJobNumber { .. } => {
-            job_near(index, &row.bay, row.at).map(|number| format!("--job {number}"))
-        }
-        _ => None,
-    };
-    better.unwrap_or_else(|| "--as-is".to_owned())
-}
+    }
 
-/// Where it was cut: a time of day means the first such time after the record.
-fn end_at(began: Micros, cut_at: Micros, zone: &TimeZone) -> String {
-    let civil = cut_at.civil(zone);
-    let clock = if civil.second() == 0 {
-        civil.strftime("%H:%M")
-    } else {
-        civil.strftime("%H:%M:%S")
-    };
-    let within_a_day = began <= cut_at && cut_at.0.saturating_sub(began.0) < DAY_US;
-    if within_a_day {
-        format!("--end {clock}")
-    } else {
-        format!("--end {}T{clock}", civil.date())
+    fn counted_us(&self) -> Option<i64> {
+        self.counted
+            .map(|(from, until)| until.0.saturating_sub(from.0).max(0))
     }
 }
 
-/// The known code that was probably meant.
-fn nearest<'c>(catalogue: &'c Catalogue, what: What, typed: &Code) -> Option<&'c str> {
-    fn of<'c, T>(table: &'c BTreeMap<Code, T>, typed: &Code) -> Option<&'c str> {
-        let known = table.keys().map(Code::as_str);
-        code::nearest(typed.as_str(), known).into_iter().next()
-    }
-    match what {
-        What::Bay | What::Place => of(&catalogue.bays, typed),
-        What::Worker => of(&catalogue.workers, typed),
-        What::Product => of(&catalogue.products, typed),
-        What::Stage => of(&catalogue.stages, typed),
-        What::JobType => of(&catalogue.job_types, typed),
-        What::Panel => None,
-    }
+/// When the stretch that the event of a notice began ended, as far as its row
+/// is there.
+fn last_ended(index: &Index<'_>, row: &NoticeRow, worker: &Code) -> Option<Micros> {
+    let job = index.jobs.get(&row.job?)?;
+    let of_event = job
+        .hands_on
+        .iter()
+        .filter(|h| h.seq_from == row.seq && h.worker == *worker);
+    of_event.map(|h| h.until).max()
 }
 
-/// Number of the job that stood in the bay nearest in time, at most a day away.
-fn job_near(index: &Index<'_>, bay: &Code, at: Micros) -> Option<u64> {
-    let stays = index.jobs.values().flat_map(|rows| &rows.presences);
-    let near = stays.filter(|stay| &stay.place == bay).filter_map(|stay| {
-        let since = at.0.saturating_sub(stay.until.unwrap_or(at).0);
-        let ahead = stay.from.0.saturating_sub(at.0);
-        let away_us = since.max(ahead).max(0);
-        let number = index.number(stay.job)?;
-        (away_us < DAY_US).then_some((away_us, number))
-    });
-    near.min().map(|(_, number)| number)
+/// What the catalogue at the job's opening allows for a stage of its type.
+fn allowance_us(
+    index: &Index<'_>,
+    catalogues: &Catalogues,
+    row: &NoticeRow,
+    stage: &Code,
+) -> Option<i64> {
+    let opened = index.jobs.get(&row.job?)?.opened?;
+    let snapshot = catalogues.at(opened.opened);
+    let job_type = snapshot.catalogue.job_types.get(&opened.job_type)?;
+    let allowed = job_type.stages.iter().filter(|a| a.stage == *stage);
+    let sum = allowed.fold(0_i64, |sum, a| sum.saturating_add(a.allowance_us));
+    (sum > 0).then_some(sum)
 }

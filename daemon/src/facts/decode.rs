@@ -368,12 +368,16 @@ fn settled<N: Numbers>(
         Some(Said::Job(job)) => Answer::Job(job_ref(Some(&job), seq, numbers)?),
         Some(Said::TookUs(took_us)) => Answer::Took { took_us },
         Some(Said::LeaveOut(_)) => Answer::LeaveOut,
+        Some(Said::NotDone(_)) => Answer::NotDone,
+        Some(Said::BreakOff(_)) => Answer::BreakOff,
         None => return Ok(None),
     };
     Ok(id(&said.event_id).map(|event| Settled {
         event,
         reason: said.reason,
         answer,
+        question: said.question,
+        of: said.of,
     }))
 }
 

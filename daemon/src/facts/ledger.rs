@@ -116,7 +116,10 @@ impl SqliteLedger<'_> {
             .map(|(seq, settled)| {
                 Ok(Entry {
                     event: self.event(unsigned(seq))?,
-                    settled: settled.as_deref().map(from_json).transpose()?,
+                    settled: match settled {
+                        Some(settled) => from_json(&settled)?,
+                        None => Vec::new(),
+                    },
                 })
             })
             .collect()
@@ -236,9 +239,9 @@ impl SqliteLedger<'_> {
     }
 }
 
-/// A settlement as it stands in the event index.
-pub(crate) fn settled_text(settled: Option<&Settled>) -> Result<Option<String>, FactsError> {
-    settled.map(to_json).transpose()
+/// The settlements that hold as they stand in the event index.
+pub(crate) fn settled_text(settled: &[Settled]) -> Result<Option<String>, FactsError> {
+    (!settled.is_empty()).then(|| to_json(&settled)).transpose()
 }
 
 pub(crate) fn to_json(value: &impl serde::Serialize) -> Result<String, FactsError> {

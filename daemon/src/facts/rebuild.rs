@@ -178,9 +178,10 @@ fn index(ledger: &mut SqliteLedger<'_>, head: u64) -> Result<Indexed, FactsError
     done.fold.recalled();
     for target in targets {
         let overlay = &done.fold.overlay;
+        let settled = overlay.settled(target);
         let mark = Mark {
             struck: overlay.is_struck(target),
-            settled: overlay.settled(target),
+            settled: &settled,
         };
         ledger.write_mark(target, mark)?;
     }

@@ -12,7 +12,7 @@ use super::rows;
 ///
 /// Tables that changed shape are noticed by themselves ([`layout_print`]), and
 /// a build of another version always rebuilds.
-pub(crate) const FOLD_VERSION: u32 = 2;
+pub(crate) const FOLD_VERSION: u32 = 3;
 
 /// Waiting for a lock: only a person's own look into the file can hold one.
 const BUSY_MS_MAX: u64 = 5_000;
@@ -57,7 +57,7 @@ CREATE TABLE checkpoint (
 ";
 
 // `overlay` is set on strikes, settlements and catalogue changes, `target` on
-// the first two; `settled` holds the answer that is in force.
+// the first two; `settled` holds the answers in force.
 
 /// The event index is needed while a rebuild folds, the others only after it.
 const EVENT_INDICES: &str = "

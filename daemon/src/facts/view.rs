@@ -11,7 +11,7 @@ use baywright_floor::refold::Live;
 use baywright_floor::row::{Emitted, Presence, Row};
 use baywright_floor::step;
 use baywright_terms::code::Code;
-use baywright_terms::time::Micros;
+use baywright_terms::time::{DAY_US, Micros};
 use rusqlite::{Connection, OptionalExtension as _, Params};
 
 use super::answer::{self, Title};
@@ -151,12 +151,13 @@ impl View<'_> {
         self.finish(Gathered::new(), BTreeSet::from([job]), provisional)
     }
 
-    /// Odd records, the settled ones too where `all`, with the openings of
-    /// their jobs.
+    /// Odd records, the settled ones too where `all`, with what their answers
+    /// are proposed from: openings, stays and work of their jobs, and the stays
+    /// of the day around those that found no job.
     ///
     /// # Errors
     /// If the database fails.
-    pub fn rows_of_odd(&self, all: bool) -> Result<Vec<Row>, FactsError> {
+    pub fn rows_of_odd(&self, all: bool, as_of: Micros) -> Result<Vec<Row>, FactsError> {
         let mut found = Gathered::new();
         let rest = if all {
             "WHERE severity = 'odd'"
@@ -164,11 +165,36 @@ impl View<'_> {
             "WHERE severity = 'odd' AND settled = 0"
         };
         self.gather(&mut found, Table::Notice, rest, [])?;
-        let jobs: BTreeSet<JobKey> = found.values().filter_map(job_of).collect();
-        for job in jobs {
-            self.gather(&mut found, Table::Job, "WHERE job = ?1", [job.0])?;
+        let mut around: Vec<Micros> = Vec::new();
+        let mut jobs: BTreeSet<JobKey> = BTreeSet::new();
+        for row in found.values() {
+            let Row::Notice(said) = row else { continue };
+            jobs.extend(said.job);
+            match &said.notice {
+                Notice::BayOverfull { jobs: there, .. } => jobs.extend(there),
+                Notice::NoJobHere { .. }
+                | Notice::UnknownJobNumber { .. }
+                | Notice::JobNotOpen { .. } => around.push(said.at),
+                _ => {}
+            }
         }
-        Ok(found.into_values().collect())
+        for at in around {
+            let day = (at.0.saturating_sub(DAY_US), at.0.saturating_add(DAY_US));
+            let rest = "WHERE until_us > ?1 AND from_us < ?2";
+            self.gather(&mut found, Table::Presence, rest, day)?;
+        }
+        let provisional = step::provisional(&self.live()?.state, &self.cats, as_of);
+        let stays: Vec<Row> = provisional
+            .into_iter()
+            .filter(|row| matches!(row, Row::Presence(_)))
+            .collect();
+        jobs.extend(found.values().chain(&stays).filter_map(job_of));
+        for job in jobs {
+            for table in [Table::Job, Table::Presence, Table::HandsOn] {
+                self.gather(&mut found, table, "WHERE job = ?1", [job.0])?;
+            }
+        }
+        Ok(found.into_values().chain(stays).collect())
     }
 
     /// How many odd records wait for the owner.

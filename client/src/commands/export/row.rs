@@ -387,6 +387,8 @@ fn settled(fact: &v1::Settled) -> Body {
         Some(Answer::Job(_)) => ("job", 0),
         Some(Answer::TookUs(took_us)) => ("took", *took_us),
         Some(Answer::LeaveOut(_)) => ("leave-out", 0),
+        Some(Answer::NotDone(_)) => ("not-done", 0),
+        Some(Answer::BreakOff(_)) => ("break-off", 0),
         None => ("", 0),
     };
     let answer = match &fact.answer {

@@ -8,6 +8,7 @@ use baywright_terms::time::Micros;
 
 use crate::catalogues::Catalogues;
 use crate::notice::Notice;
+use crate::reply;
 use crate::row::{Ended, Row};
 use crate::state::{Hand, State, Stretch};
 
@@ -27,7 +28,7 @@ pub(crate) fn advance(state: &mut State, cats: &Catalogues, to: Micros, out: &mu
 }
 
 /// When a stretch ends by itself, if that is not after `to`.
-fn due(stretch: &Stretch, to: Micros) -> Option<(Micros, Ended)> {
+fn due(hand: &Hand, stretch: &Stretch, to: Micros) -> Option<(Micros, Ended)> {
     if let Some(end) = stretch.fixed_end {
         return (end <= to).then_some((end, Ended::Settled));
     }
@@ -37,22 +38,30 @@ fn due(stretch: &Stretch, to: Micros) -> Option<(Micros, Ended)> {
     // At closing, or at the worker's last post if that came later; never
     // before it began.
     let cut = stretch.closing.max(stretch.last_post).max(stretch.begun.at);
-    let ended = if stretch.begun.settled {
-        Ended::Settled
-    } else {
-        Ended::Unclosed
+    let asked = unclosed(hand, stretch, cut);
+    let ended = match reply::to(&stretch.begun.settled, &asked) {
+        Some(_) => Ended::Settled,
+        None => Ended::Unclosed,
     };
     Some((cut, ended))
 }
 
+fn unclosed(hand: &Hand, stretch: &Stretch, cut_at: Micros) -> Notice {
+    Notice::Unclosed {
+        stage: stretch.stage.clone(),
+        worker: hand.worker.clone(),
+        cut_at,
+    }
+}
+
 fn end_stretches(state: &mut State, cats: &Catalogues, to: Micros, out: &mut Vec<Row>) {
-    if state.hands.values().all(|s| due(s, to).is_none()) {
+    if state.hands.iter().all(|(h, s)| due(h, s, to).is_none()) {
         return;
     }
     let ending: Vec<(Hand, Micros, Ended)> = state
         .hands
         .iter()
-        .filter_map(|(hand, s)| due(s, to).map(|(at, ended)| (hand.clone(), at, ended)))
+        .filter_map(|(hand, s)| due(hand, s, to).map(|(at, ended)| (hand.clone(), at, ended)))
         .collect();
     for (hand, at, ended) in ending {
         let end = stages::End::in_time(at, ended);
@@ -63,11 +72,7 @@ fn end_stretches(state: &mut State, cats: &Catalogues, to: Micros, out: &mut Vec
             finish_settled(state, &stretch);
             continue;
         }
-        let notice = Notice::Unclosed {
-            stage: stretch.stage,
-            worker: hand.worker,
-            cut_at: at,
-        };
+        let notice = unclosed(&hand, &stretch, at);
         out.push(notice_about(&stretch.begun, Some(stretch.job), notice));
     }
 }

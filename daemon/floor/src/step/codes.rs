@@ -16,26 +16,38 @@ use super::folding::Folding;
 /// The event with what the owner's settlement puts in: the job that was meant,
 /// or a code in the place of the first unknown one.
 pub(crate) fn as_settled<'a>(entry: &'a Entry, snapshot: &Snapshot) -> Cow<'a, Event> {
-    let event = &entry.event;
-    match entry.settled.as_ref().map(|s| &s.answer) {
-        Some(Answer::Job(job)) => Cow::Owned(Event {
-            job: *job,
-            ..event.clone()
-        }),
-        Some(Answer::Code(code)) => {
-            let mut event = event.clone();
-            let unknown = mentions(&mut event)
-                .into_iter()
-                .find(|(what, code)| is_not_in(&snapshot.catalogue, *what, code));
-            match unknown {
-                Some((_, slot)) => *slot = code.clone(),
-                // Only panels are left: they are known by the job alone.
-                None => replace_panel(&mut event.fact, code),
-            }
-            Cow::Owned(event)
+    let mut event = Cow::Borrowed(&entry.event);
+    // The oldest first: each was given when the earlier ones held.
+    for settled in entry.settled.iter().rev() {
+        match &settled.answer {
+            Answer::Job(job) => event.to_mut().job = *job,
+            Answer::Code(code) => replace(event.to_mut(), snapshot, &settled.of, code),
+            _ => {}
         }
-        _ => Cow::Borrowed(event),
     }
+    event
+}
+
+/// Puts a code in the place of the unknown one that is named, else of the first.
+fn replace(event: &mut Event, snapshot: &Snapshot, typed: &str, meant: &Code) {
+    let is_meant = |what: What, code: &Code| {
+        is_not_in(&snapshot.catalogue, what, code) && (typed.is_empty() || code.as_str() == typed)
+    };
+    let mut unknown = mentions(event)
+        .into_iter()
+        .filter(|(what, code)| is_meant(*what, code))
+        .map(|(_, slot)| slot);
+    if let Some(slot) = unknown.next() {
+        slot.clone_from(meant);
+        // The same slip in another place of one post is the same slip.
+        if !typed.is_empty() {
+            unknown.for_each(|slot| slot.clone_from(meant));
+        }
+        return;
+    }
+    // Only panels are left: they are known by the job alone.
+    drop(unknown);
+    replace_panel(&mut event.fact, typed, meant);
 }
 
 /// Notices every code that the catalogue, or the job for a panel, does not know.
@@ -135,7 +147,17 @@ fn panels(fact: &Fact) -> impl Iterator<Item = &Code> {
     many.iter().chain(one)
 }
 
-fn replace_panel(fact: &mut Fact, code: &Code) {
+fn replace_panel(fact: &mut Fact, typed: &str, code: &Code) {
+    let many = match fact {
+        Fact::StageStarted { panels, .. }
+        | Fact::DwellStarted { panels, .. }
+        | Fact::DwellEnded { panels, .. } => panels.as_mut_slice(),
+        Fact::ProductUsed(used) => used.panels.as_mut_slice(),
+        _ => &mut [],
+    };
+    for panel in many.iter_mut().filter(|panel| panel.as_str() == typed) {
+        panel.clone_from(code);
+    }
     if let Fact::PanelCoated { panel, .. }
     | Fact::PanelLevelled { panel, .. }
     | Fact::PanelLamp { panel, .. }
@@ -143,6 +165,7 @@ fn replace_panel(fact: &mut Fact, code: &Code) {
     | Fact::SurfaceCovered { panel, .. }
     | Fact::FlawFound { panel, .. }
     | Fact::FlawRemedied { panel, .. } = fact
+        && (typed.is_empty() || panel.as_str() == typed)
     {
         panel.clone_from(code);
     }

@@ -131,7 +131,7 @@ pub(crate) fn waiting(
     seq: Option<Seq>,
 ) -> Option<Waiting> {
     let until = dwell.longest_at.map_or(until, |longest| longest.min(until));
-    (until > dwell.begun.at && !dwell.begun.left_out).then(|| Waiting {
+    (until > dwell.begun.at && !dwell.begun.is_left_out()).then(|| Waiting {
         job: key,
         kind: WaitingKind::Dwell,
         product: dwell.product.clone(),

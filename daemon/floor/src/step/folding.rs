@@ -6,9 +6,9 @@ use baywright_terms::time::Micros;
 
 use crate::catalogues::{Catalogues, Snapshot};
 use crate::event::{Event, JobKey};
-use crate::fact::Answer;
 use crate::ledger::Entry;
 use crate::notice::Notice;
+use crate::reply;
 use crate::row::{NoticeRow, Row};
 use crate::state::{Begun, Hand, Job, State};
 
@@ -65,18 +65,9 @@ impl<'a> Folding<'a> {
         }
     }
 
-    pub(crate) fn settled(&self) -> bool {
-        self.entry.settled.is_some()
-    }
-
     /// The owner leaves it out of every figure.
     pub(crate) fn left_out(&self) -> bool {
-        self.answer()
-            .is_some_and(|answer| matches!(answer, Answer::LeaveOut))
-    }
-
-    pub(crate) fn answer(&self) -> Option<&'a Answer> {
-        self.entry.settled.as_ref().map(|s| &s.answer)
+        reply::left_out(&self.entry.settled, &Code::new(""))
     }
 
     pub(crate) fn begun(&self) -> Begun {
@@ -85,8 +76,7 @@ impl<'a> Folding<'a> {
             seq: self.event.seq,
             at: self.at,
             bay: self.event.bay.clone(),
-            settled: self.settled(),
-            left_out: self.left_out(),
+            settled: self.entry.settled.clone(),
         }
     }
 
@@ -98,8 +88,8 @@ impl<'a> Folding<'a> {
             at: self.at,
             bay: self.event.bay.clone(),
             job: self.job,
+            settled: reply::to(&self.entry.settled, &notice).is_some(),
             notice,
-            settled: self.settled(),
         }));
     }
 
@@ -161,7 +151,7 @@ pub(crate) fn notice_about(begun: &Begun, job: Option<JobKey>, notice: Notice) -
         at: begun.at,
         bay: begun.bay.clone(),
         job,
+        settled: reply::to(&begun.settled, &notice).is_some(),
         notice,
-        settled: begun.settled,
     })
 }

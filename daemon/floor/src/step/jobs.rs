@@ -5,10 +5,11 @@ use baywright_terms::code::Code;
 use baywright_terms::time::Micros;
 
 use crate::event::{JobKey, JobRef};
-use crate::fact::{Declaration, Fact, JobOpened};
+use crate::fact::{Answer, Declaration, Fact, JobOpened};
 use crate::notice::Notice;
+use crate::reply;
 use crate::row::{Ended, JobOpenedRow, Row};
-use crate::state::{Job, State};
+use crate::state::{Begun, Job, State};
 
 use super::DECLARE_WITHIN_US;
 use super::folding::{Folding, notice_about};
@@ -211,14 +212,31 @@ pub(crate) fn forget_released(
             return true;
         }
         if let Some(release) = &job.released {
-            let stages = undeclared(job, cats.at(release.at));
-            if !stages.is_empty() && !release.left_out {
-                let notice = Notice::Undeclared { stages };
-                out.push(notice_about(release, Some(*key), notice));
+            for stage in undeclared(job, cats.at(release.at)) {
+                out.push(declared_by_owner(*key, release, stage));
             }
         }
         false
     });
+}
+
+/// What the owner has said since about a stage that nobody recorded or
+/// declared; else that it is missing.
+fn declared_by_owner(key: JobKey, release: &Begun, stage: Code) -> Row {
+    let notice = Notice::Undeclared {
+        stages: vec![stage.clone()],
+    };
+    let declaration = match reply::to(&release.settled, &notice) {
+        Some(Answer::NotDone) => Declaration::NotDone,
+        Some(Answer::Took { took_us }) => Declaration::DoneAbout { about_us: *took_us },
+        _ => return notice_about(release, Some(key), notice),
+    };
+    Row::Declared {
+        job: key,
+        stage,
+        declaration,
+        seq: release.seq,
+    }
 }
 
 /// Stages of the type that nobody recorded or declared. A comeback has only the

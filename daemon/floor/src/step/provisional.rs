@@ -19,12 +19,10 @@ pub fn provisional(state: &State, cats: &Catalogues, as_of: Micros) -> Vec<Row> 
     let mut out = Vec::new();
     advance(&mut state, cats, as_of, &mut out);
     for (hand, stretch) in &state.hands {
-        if !stretch.begun.left_out {
-            let until = as_of.max(stretch.begun.at);
-            let end = stages::End::in_time(until, Ended::Running);
-            let row = stages::hands_on(hand, stretch, end);
-            out.push(Row::HandsOn(row));
-        }
+        let until = as_of.max(stretch.begun.at);
+        let end = stages::End::in_time(until, Ended::Running);
+        let pieces = stages::hands_on(hand, stretch, end, &[]);
+        out.extend(pieces.into_iter().map(Row::HandsOn));
     }
     let open = |waiting: Option<Waiting>, cap: Option<Micros>| {
         waiting.map(|waiting| {

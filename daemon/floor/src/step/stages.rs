@@ -7,6 +7,7 @@ use crate::catalogues::Catalogues;
 use crate::event::{EventId, JobKey, Seq};
 use crate::fact::{Answer, Fact};
 use crate::notice::Notice;
+use crate::reply;
 use crate::row::{Ended, HandsOn, Row};
 use crate::state::{Aside, Hand, OnBreak, Run, State, Stretch};
 
@@ -77,7 +78,8 @@ pub(crate) fn begin(
         .hands
         .get(hand)
         .is_some_and(|s| s.job == key && s.stage == *stage && s.bay == bay);
-    if on_it_already && !f.settled() {
+    let fixed_end = reply::end_of(&f.entry.settled, &hand.worker, f.at, (share, f.by.len()));
+    if on_it_already && fixed_end.is_none() {
         return;
     }
     leave_for(f, hand, Some((key, stage)));
@@ -109,24 +111,9 @@ pub(crate) fn begin(
         last_post: f.at,
         closing: day.closing,
         next_opening: day.next_opening,
-        fixed_end: fixed_end(f, share),
+        fixed_end,
     };
     f.state.hands.insert(hand.clone(), stretch);
-}
-
-/// The end that the owner gave, as an instant or as labour shared evenly by
-/// the workers who began together.
-fn fixed_end(f: &Folding<'_>, share: usize) -> Option<Micros> {
-    match f.answer()? {
-        Answer::End(end) => Some((*end).max(f.at)),
-        Answer::Took { took_us } => {
-            let workers = i64::try_from(f.by.len().max(1)).unwrap_or(1);
-            let extra = i64::try_from(share).is_ok_and(|share| share < took_us % workers);
-            let took_us = (took_us / workers).max(0).saturating_add(i64::from(extra));
-            Some(Micros(f.at.0.saturating_add(took_us)))
-        }
-        _ => None,
-    }
 }
 
 /// Ends what a worker was on because they start something else, and says so.
@@ -196,6 +183,16 @@ pub(crate) fn end_at(
     let stretch = state.hands.remove(hand)?;
     let ended = end.ended;
     let until = end.until.max(stretch.begun.at);
+    let crossed = breaks_crossed(cats, hand, &stretch, until, ended);
+    let off: Vec<(Micros, Micros)> = crossed
+        .iter()
+        .filter(|(notice, ..)| {
+            let answer = reply::to(&stretch.begun.settled, notice);
+            matches!(answer, Some(Answer::BreakOff))
+        })
+        .map(|(_, from, until)| (*from, *until))
+        .collect();
+    let rows = hands_on(hand, &stretch, End { until, ..end }, &off);
     let run = state
         .jobs
         .get_mut(&stretch.job)
@@ -204,8 +201,8 @@ pub(crate) fn end_at(
         .filter(|run| run.id == stretch.run);
     if let Some(run) = run {
         let on_run = run.hands.entry(hand.clone()).or_default();
-        if !stretch.begun.left_out {
-            let length = until.0.saturating_sub(stretch.begun.at.0);
+        for row in &rows {
+            let length = row.until.0.saturating_sub(row.from.0);
             on_run.worked_us = on_run.worked_us.saturating_add(length);
         }
         let is_aside = !matches!(ended, Ended::Done | Ended::Again);
@@ -214,43 +211,86 @@ pub(crate) fn end_at(
             why: ended,
         });
     }
-    if !stretch.begun.left_out {
-        let end = End { until, ..end };
-        out.push(Row::HandsOn(hands_on(hand, &stretch, end)));
-        // One that was cut, or whose end the owner gave, is asked about anyway.
-        let asks = !matches!(ended, Ended::Unclosed | Ended::Settled);
-        let crossed = asks.then(|| {
-            cats.at(stretch.begun.at)
-                .breaks_within(stretch.begun.at, until)
-        });
-        for (from, until) in crossed.into_iter().flatten() {
-            let notice = Notice::BreakCrossed {
-                stage: stretch.stage.clone(),
-                worker: hand.worker.clone(),
-                from,
-                until,
-            };
-            out.push(notice_about(&stretch.begun, Some(stretch.job), notice));
-        }
+    if !rows.is_empty() {
+        out.extend(rows.into_iter().map(Row::HandsOn));
+        let about = |notice| notice_about(&stretch.begun, Some(stretch.job), notice);
+        out.extend(crossed.into_iter().map(|(notice, ..)| about(notice)));
     }
     Some(stretch)
 }
 
-pub(crate) fn hands_on(hand: &Hand, stretch: &Stretch, end: End<'_>) -> HandsOn {
-    HandsOn {
+/// The breaks that a stretch ran across, each with the notice that asks about it.
+///
+/// One that was cut is asked about anyway, and one whose labour the owner gave
+/// has no break in it.
+fn breaks_crossed(
+    cats: &Catalogues,
+    hand: &Hand,
+    stretch: &Stretch,
+    until: Micros,
+    ended: Ended,
+) -> Vec<(Notice, Micros, Micros)> {
+    let settled = &stretch.begun.settled;
+    let asks = match ended {
+        Ended::Unclosed => false,
+        // Only where it is an instant that was given does nobody know.
+        Ended::Settled => stretch.fixed_end.is_some() && !reply::is_labour(settled, &hand.worker),
+        _ => true,
+    };
+    if !asks {
+        return Vec::new();
+    }
+    let breaks = cats
+        .at(stretch.begun.at)
+        .breaks_within(stretch.begun.at, until);
+    let asked = |(from, until)| {
+        let notice = Notice::BreakCrossed {
+            stage: stretch.stage.clone(),
+            worker: hand.worker.clone(),
+            from,
+            until,
+        };
+        (notice, from, until)
+    };
+    breaks.into_iter().map(asked).collect()
+}
+
+/// The rows of a stretch, one for each piece between the breaks that come off;
+/// none where it is left out.
+pub(crate) fn hands_on(
+    hand: &Hand,
+    stretch: &Stretch,
+    end: End<'_>,
+    off: &[(Micros, Micros)],
+) -> Vec<HandsOn> {
+    if stretch.begun.is_left_out_for(&hand.worker) {
+        return Vec::new();
+    }
+    let piece = |from: Micros, end: End<'_>| HandsOn {
         job: stretch.job,
         stage: stretch.stage.clone(),
         run: stretch.run,
         worker: hand.worker.clone(),
         bay: stretch.bay.clone(),
-        from: stretch.begun.at,
+        from,
         until: end.until,
         ended: end.ended,
         reason: end.reason.to_owned(),
         rework: stretch.rework,
         seq_from: stretch.begun.seq,
         seq_until: end.seq,
+    };
+    let mut from = stretch.begun.at;
+    let mut rows = Vec::with_capacity(off.len() + 1);
+    for (begins, ends) in off {
+        // Breaks of a catalogue may touch the beginning, or each other.
+        if *begins > from {
+            rows.push(piece(from, End::in_time(*begins, Ended::Break)));
+        }
+        from = from.max(*ends);
     }
+    rows.push(piece(from, end));
+    rows
 }
 
 /// Ends all hands-on of a job, and gives the stages that ran.

@@ -247,6 +247,8 @@ fn answer(answer: &Answer, context: &Context<'_>) -> String {
         Answer::Job(job) => format!("it was about {}", job_words(*job, context)),
         Answer::Took { took_us } => format!("it took {}", length(*took_us)),
         Answer::LeaveOut => "left out of every figure".to_owned(),
+        Answer::NotDone => "it was not done".to_owned(),
+        Answer::BreakOff => "on the break, which comes off".to_owned(),
     }
 }
 

@@ -79,12 +79,19 @@ impl Day {
         self.about(minute, bay, &[], JobRef::Job(job), Fact::JobMoved { place })
     }
 
+    /// Answers whatever is odd about an event.
     fn settle(&mut self, event: EventId, answer: Answer) -> EventId {
-        let reason = String::new();
+        self.reply(event, answer, "", "")
+    }
+
+    /// Answers one question about an event, and one of several such.
+    fn reply(&mut self, event: EventId, answer: Answer, question: &str, of: &str) -> EventId {
         let settled = Settled {
             event,
-            reason,
+            reason: String::new(),
             answer,
+            question: question.to_owned(),
+            of: of.to_owned(),
         };
         self.post(30 * 24 * 60, "", &[], Fact::Settled(settled))
     }

@@ -207,3 +207,141 @@ fn on_day_one_without_a_catalogue_no_code_is_unknown() {
             .any(|r| matches!(r, Row::JobReleased { job: j, .. } if *j == job))
     );
 }
+
+#[test]
+fn a_break_comes_off_or_was_worked_through_as_the_owner_says() {
+    let notice = |settled: bool| (settled, "break-crossed");
+    let asked = |day: &Day| -> Vec<(bool, &'static str)> {
+        day.rows()
+            .into_iter()
+            .filter_map(|row| match row {
+                Row::Notice(n) if matches!(n.notice, Notice::BreakCrossed { .. }) => {
+                    Some((n.settled, words::code(&n.notice)))
+                }
+                _ => None,
+            })
+            .collect()
+    };
+    let mut day = Day::new();
+    day.job_in(11 * 60, "bay-1");
+    let start = day.post(11 * 60, "bay-1", &["ana", "ben"], started("prewash"));
+    day.post(13 * 60, "bay-1", &[], finished(""));
+    assert_eq!(asked(&day), [notice(false), notice(false)]);
+    let break_of = |worker: &str| format!("{worker}@{}", MONDAY + 12 * HOUR_US);
+    // One was on the break, the other worked through.
+    let off = day.reply(start, Answer::BreakOff, "break-crossed", &break_of("ana"));
+    day.reply(start, Answer::AsIs, "break-crossed", &break_of("ben"));
+    assert_eq!(
+        day.hands_on(),
+        [
+            "ana prewash 660-720 Break",
+            "ben prewash 660-780 Done",
+            "ana prewash 750-780 Done",
+        ]
+    );
+    assert_eq!(asked(&day), [notice(true), notice(true)]);
+    day.strike(off);
+    assert_eq!(
+        day.hands_on(),
+        ["ana prewash 660-780 Done", "ben prewash 660-780 Done"]
+    );
+    assert_eq!(asked(&day), [notice(false), notice(true)]);
+}
+
+#[test]
+fn an_end_that_was_given_asks_about_the_breaks_before_it_and_labour_that_was_given_does_not() {
+    for (answer, asks) in [
+        (Answer::End(Micros(MONDAY + 14 * HOUR_US)), 1),
+        (
+            Answer::Took {
+                took_us: 2 * HOUR_US,
+            },
+            0,
+        ),
+        (Answer::AsIs, 0),
+    ] {
+        let mut day = Day::new();
+        day.job_in(11 * 60, "bay-1");
+        let start = day.post(11 * 60, "bay-1", &["ana"], started("prewash"));
+        day.post(
+            24 * 60 + EIGHT,
+            "bay-1",
+            &[],
+            Fact::Noted {
+                text: String::new(),
+            },
+        );
+        day.reply(start, answer.clone(), "unclosed", "ana");
+        let asked = day.notices(start);
+        let breaks = asked
+            .iter()
+            .filter(|n| matches!(n, Notice::BreakCrossed { .. }));
+        assert_eq!(breaks.count(), asks, "{answer:?}");
+    }
+}
+
+#[test]
+fn an_answer_settles_only_the_question_that_it_answers() {
+    let mut day = Day::new();
+    day.job_in(14 * 60, "bay-1");
+    let start = day.post(14 * 60, "bay-1", &["anna", "ben"], started("polsh"));
+    day.post(
+        24 * 60 + EIGHT,
+        "bay-1",
+        &[],
+        Fact::Noted {
+            text: String::new(),
+        },
+    );
+    let open = |day: &Day| -> Vec<(&'static str, String)> {
+        day.rows()
+            .into_iter()
+            .filter_map(|row| match row {
+                Row::Notice(n)
+                    if words::severity(&n.notice) == baywright_floor::notice::Severity::Odd
+                        && !n.settled =>
+                {
+                    Some((
+                        words::code(&n.notice),
+                        baywright_floor::reply::subject(&n.notice),
+                    ))
+                }
+                _ => None,
+            })
+            .collect()
+    };
+    let question = |code: &'static str, of: &str| (code, of.to_owned());
+    assert_eq!(
+        open(&day),
+        [
+            question("unknown-code", "polsh"),
+            question("unknown-code", "anna"),
+            question("unclosed", "anna"),
+            question("unclosed", "ben"),
+        ]
+    );
+    day.reply(
+        start,
+        Answer::Code("prewash".into()),
+        "unknown-code",
+        "polsh",
+    );
+    day.reply(start, Answer::Code("ana".into()), "unknown-code", "anna");
+    assert_eq!(
+        open(&day),
+        [question("unclosed", "ana"), question("unclosed", "ben")]
+    );
+    let end = Answer::End(Micros(MONDAY + 15 * HOUR_US));
+    day.reply(start, end, "unclosed", "ana");
+    assert_eq!(open(&day), [question("unclosed", "ben")]);
+    assert_eq!(
+        day.hands_on(),
+        [
+            "ana prewash 840-900 Settled",
+            "ben prewash 840-1080 Unclosed"
+        ]
+    );
+    day.reply(start, Answer::LeaveOut, "unclosed", "ben");
+    assert_eq!(open(&day), []);
+    assert_eq!(day.hands_on(), ["ana prewash 840-900 Settled"]);
+}

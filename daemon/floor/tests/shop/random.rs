@@ -357,7 +357,9 @@ impl RandomShop {
     }
 
     fn settlement(&mut self, at: i64) -> Fact {
-        let answer = match self.rng.random_range(0..6) {
+        let answer = match self.rng.random_range(0..9) {
+            6 => Answer::NotDone,
+            7 => Answer::BreakOff,
             0 => Answer::AsIs,
             1 => Answer::End(Micros(at.saturating_sub(self.span(5 * HOUR_US)))),
             2 => Answer::Code(self.code(&["polish", "foam", "ana", "nose"])),
@@ -371,6 +373,19 @@ impl RandomShop {
             event: self.target(),
             reason: String::new(),
             answer,
+            question: self
+                .pick(&[
+                    "",
+                    "",
+                    "unclosed",
+                    "break-crossed",
+                    "undeclared",
+                    "unknown-code",
+                ])
+                .to_owned(),
+            of: self
+                .pick(&["", "", "ana", "ben", "polish", "zed"])
+                .to_owned(),
         })
     }
 

@@ -259,6 +259,30 @@ pub struct OddFigures {
     pub settled: bool,
     /// How it can be settled, as a command line.
     pub settle_with: String,
+    /// Which of several questions of its kind about the event.
+    pub of: String,
+    /// Labour that hangs on the answer; 0: none, or not known.
+    pub changes_us: i64,
+    /// The stage and worker it is about, where it is about labour.
+    pub stage: Code,
+    pub worker: Code,
+    /// The stretch of that labour as it is recorded.
+    pub counted: Option<(Micros, Micros)>,
+    /// The likeliest first.
+    pub answers: Vec<OddAnswer>,
+}
+
+/// One way to settle an odd record.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct OddAnswer {
+    /// A command line; in capitals, what is left to be said.
+    pub command: String,
+    pub words: String,
+    /// What it adds to the labour counted now; `None` where that is not known
+    /// before the value is, or where it is not about labour.
+    pub changes_us: Option<i64>,
+    /// The likely one.
+    pub proposed: bool,
 }
 
 /// What is known of one job, apart from the lines of the log.

@@ -182,6 +182,22 @@ pub(super) fn odd(view: &View<'_>, odd: &[OddFigures]) -> Vec<v1::OddRecord> {
             bay: record.bay.to_string(),
             settle_with: record.settle_with.clone(),
             settled: record.settled,
+            of: record.of.clone(),
+            changes_us: record.changes_us,
+            answers: record
+                .answers
+                .iter()
+                .map(|answer| v1::OddAnswer {
+                    command: answer.command.clone(),
+                    words: answer.words.clone(),
+                    changes_us: answer.changes_us,
+                    proposed: answer.proposed,
+                })
+                .collect(),
+            stage: record.stage.to_string(),
+            worker: record.worker.to_string(),
+            counted_from_us: record.counted.map_or(0, |(from, _)| from.0),
+            counted_until_us: record.counted.map_or(0, |(_, until)| until.0),
         })
         .collect()
 }

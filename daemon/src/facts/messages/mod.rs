@@ -110,7 +110,7 @@ impl FactsReader {
     /// If the database or the log fails.
     pub fn odd(&self, all: bool, now: Micros) -> Result<v1::OddResponse, FactsError> {
         self.view(|view| {
-            let rows = view.rows_of_odd(all)?;
+            let rows = view.rows_of_odd(all, now)?;
             let cats = view.catalogues();
             let input = Input {
                 rows: &rows,

@@ -381,7 +381,9 @@ impl Shop {
 
     fn settled(&mut self) -> Kind {
         use v1::settled::Answer;
-        let answer = match self.dice.below(6) {
+        let answer = match self.dice.below(8) {
+            6 => Answer::NotDone(true),
+            7 => Answer::BreakOff(true),
             0 => Answer::AsIs(true),
             1 => Answer::EndUs(self.now_us),
             2 => Answer::Code("decon".to_owned()),
@@ -396,6 +398,7 @@ impl Shop {
             event_id: self.an_event(),
             reason: "I was there".to_owned(),
             answer: Some(answer),
+            ..v1::Settled::default()
         })
     }
 
