@@ -116,15 +116,25 @@ mod tests {
         story.lines[].struck
         story.lines[].text
         story.lines[].time_basis
+        story.odd[].answers[].changes_us
+        story.odd[].answers[].command
+        story.odd[].answers[].proposed
+        story.odd[].answers[].words
         story.odd[].bay
+        story.odd[].changes_us
         story.odd[].code
+        story.odd[].counted_from_us
+        story.odd[].counted_until_us
         story.odd[].event_id
         story.odd[].job_number
         story.odd[].occurred_us
+        story.odd[].of
         story.odd[].seq
         story.odd[].settle_with
         story.odd[].settled
+        story.odd[].stage
         story.odd[].text
+        story.odd[].worker
         story.opened_us
         story.places[].from_us
         story.places[].hands_on_us

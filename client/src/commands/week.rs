@@ -157,15 +157,25 @@ mod tests {
         week.log_from_us
         week.log_until_us
         week.money
+        week.odd[].answers[].changes_us
+        week.odd[].answers[].command
+        week.odd[].answers[].proposed
+        week.odd[].answers[].words
         week.odd[].bay
+        week.odd[].changes_us
         week.odd[].code
+        week.odd[].counted_from_us
+        week.odd[].counted_until_us
         week.odd[].event_id
         week.odd[].job_number
         week.odd[].occurred_us
+        week.odd[].of
         week.odd[].seq
         week.odd[].settle_with
         week.odd[].settled
+        week.odd[].stage
         week.odd[].text
+        week.odd[].worker
         week.quantiles
         week.remark
         week.shop

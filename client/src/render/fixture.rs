@@ -214,7 +214,18 @@ pub(crate) fn odd(seq: u64, text: &str, settle_with: &str) -> OddRecord {
         bay: "bay-1".to_owned(),
         settle_with: settle_with.to_owned(),
         settled: false,
-        ..OddRecord::default()
+        of: "ana".to_owned(),
+        changes_us: 40 * MIN,
+        answers: vec![baywright_proto::v1::OddAnswer {
+            command: settle_with.to_owned(),
+            words: "as proposed".to_owned(),
+            changes_us: Some(0),
+            proposed: true,
+        }],
+        stage: "polish".to_owned(),
+        worker: "ana".to_owned(),
+        counted_from_us: MONDAY + DAY + 15 * HOUR + 5 * MIN,
+        counted_until_us: MONDAY + DAY + 15 * HOUR + 45 * MIN,
     }
 }
 
