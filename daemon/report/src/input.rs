@@ -19,7 +19,16 @@ pub struct Input<'a> {
     ///
     /// - every row that touches the span asked for,
     /// - every row of each job that was released in it or stood in a bay in it,
-    /// - the `MixMade` row of every mix that a use or dump among them names,
+    /// - the `MixMade` row of every mix that a use or dump among them names, and
+    ///   every use and dump of it, whoever drew,
+    /// - for each unmetered product that those jobs are allowed, its containers
+    ///   from the refill at or before their first hands-on time to the one at or
+    ///   after their last; from the first to the last of these refills, every
+    ///   use of the product by hand; and of each further job worked on
+    ///   between them its opening, release and hands-on rows,
+    /// - for each product drawn among all these, the last priced receipt at or
+    ///   before the first draw of it and every one up to the last draw of
+    ///   anything; and every receipt of a lot that a use or coat names,
     /// - every notice that is not settled, and
     /// - the provisional rows of what was still running at `as_of`.
     ///

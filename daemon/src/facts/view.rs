@@ -1,5 +1,7 @@
 //! One read of the facts: everything it gives is of one cursor.
 
+mod supplies;
+
 use std::collections::{BTreeMap, BTreeSet};
 use std::fmt;
 use std::sync::Arc;
@@ -114,7 +116,8 @@ impl View<'_> {
     }
 
     /// Every row that touches `from..until`, every row of each job that was in
-    /// a place or released in it, the mixes those name, all odd records that
+    /// a place or released in it, what their amounts and prices need (the
+    /// list is at `baywright_report::Input::rows`), all odd records that
     /// wait, and what still runs at `as_of`. Ordered by (origin, ordinal),
     /// provisional rows last; none comes twice.
     ///
@@ -141,13 +144,15 @@ impl View<'_> {
         self.finish(found, jobs, provisional)
     }
 
-    /// Every row of one job, the mixes it used, and what still runs on it.
+    /// Every row of one job, what its amounts and prices need, and what still
+    /// runs on it.
     ///
     /// # Errors
     /// If the database fails.
     pub fn rows_for_job(&self, job: JobKey, as_of: Micros) -> Result<Vec<Row>, FactsError> {
         let mut provisional = step::provisional(&self.live()?.state, &self.cats, as_of);
-        provisional.retain(|row| job_of(row) == Some(job));
+        // Work of others that still runs takes its share between two refills.
+        provisional.retain(|row| job_of(row) == Some(job) || matches!(row, Row::HandsOn(_)));
         self.finish(Gathered::new(), BTreeSet::from([job]), provisional)
     }
 
@@ -362,7 +367,7 @@ impl View<'_> {
         jobs: BTreeSet<JobKey>,
         provisional: Vec<Row>,
     ) -> Result<Vec<Row>, FactsError> {
-        for job in jobs {
+        for job in &jobs {
             for table in Table::ALL.into_iter().filter(|table| table.shape().by_job) {
                 self.gather(&mut found, table, "WHERE job = ?1", [job.0])?;
             }
@@ -373,10 +378,7 @@ impl View<'_> {
             "WHERE severity = 'odd' AND settled = 0",
             [],
         )?;
-        let mixes: BTreeSet<EventId> = found.values().filter_map(mix_of).collect();
-        for mix in mixes {
-            self.gather(&mut found, Table::MixMade, "WHERE mix = ?1", [mix.0])?;
-        }
+        self.add_supplies(&mut found, &jobs, &provisional)?;
         // A comeback and an odd record name other jobs by their number.
         let named: BTreeSet<JobKey> = found.values().filter_map(named_by).collect();
         for job in named {

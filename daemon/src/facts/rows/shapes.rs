@@ -43,7 +43,7 @@ pub(super) const COATED: Shape = Shape {
     ],
     when: When::At("at_us"),
     by_job: true,
-    also_by: &[],
+    also_by: &["lot"],
 };
 
 pub(super) const CONTAINER: Shape = Shape {
@@ -61,7 +61,7 @@ pub(super) const CONTAINER: Shape = Shape {
     ],
     when: When::At("at_us"),
     by_job: false,
-    also_by: &[],
+    also_by: &["product"],
 };
 
 pub(super) const COUNTED: Shape = Shape {
@@ -300,7 +300,7 @@ pub(super) const PRODUCT_USE: Shape = Shape {
     ],
     when: When::At("at_us"),
     by_job: true,
-    also_by: &["mix"],
+    also_by: &["mix", "lot", "product"],
 };
 
 pub(super) const RELEASE: Shape = Shape {
@@ -327,7 +327,7 @@ pub(super) const STOCK: Shape = Shape {
     ],
     when: When::At("at_us"),
     by_job: false,
-    also_by: &[],
+    also_by: &["product", "lot"],
 };
 
 pub(super) const WAITING: Shape = Shape {

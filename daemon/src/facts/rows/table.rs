@@ -135,7 +135,8 @@ impl Table {
         let name = shape.name;
         let by_time = match shape.when {
             When::At(column) => Some(column),
-            When::Span => Some("until_us"),
+            // Both ends, so that what began too late is passed over in the index.
+            When::Span => Some("until_us, from_us"),
             When::Untimed => None,
         };
         let by_job = shape.by_job.then_some("job");
@@ -144,7 +145,8 @@ impl Table {
             .chain(by_job)
             .chain(shape.also_by.iter().copied())
             .fold(String::new(), |sql, column| {
-                sql + &format!("CREATE INDEX {name}_by_{column} ON {name} ({column});\n")
+                let by = column.replace(", ", "_and_");
+                sql + &format!("CREATE INDEX {name}_by_{by} ON {name} ({column});\n")
             })
     }
 
