@@ -6,9 +6,9 @@ use baywright_floor::catalogues::Catalogues;
 use baywright_floor::event::{EventId, JobKey, Seq};
 use baywright_floor::fact::Declaration;
 use baywright_floor::row::{
-    HandsOn, JobOpenedRow, MixMadeRow, NoticeRow, Presence, Row, UseRow, Waiting,
+    HandsOn, JobOpenedRow, MixMadeRow, NoticeRow, Presence, Row, StockKind, UseRow, Waiting,
 };
-use baywright_terms::amount::Nanolitres;
+use baywright_terms::amount::{Nanolitres, Quantity};
 use baywright_terms::code::Code;
 use baywright_terms::time::Micros;
 
@@ -54,6 +54,7 @@ pub(crate) struct JobRows<'a> {
     pub(crate) waiting: Vec<&'a Waiting>,
     /// The latest declaration of each stage.
     pub(crate) declared: BTreeMap<&'a Code, Declaration>,
+    pub(crate) declared_seqs: BTreeMap<&'a Code, Seq>,
     pub(crate) uses: Vec<&'a UseRow>,
 }
 
@@ -65,6 +66,19 @@ pub(crate) struct Dumped {
     pub(crate) at: Micros,
 }
 
+/// Packs of a product that came in, with what was paid.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Receipt<'a> {
+    pub(crate) at: Micros,
+    pub(crate) seq: Seq,
+    /// Of all packs together.
+    pub(crate) quantity: Quantity,
+    pub(crate) packs: u32,
+    /// For one pack.
+    pub(crate) price_minor: i64,
+    pub(crate) lot: &'a str,
+}
+
 /// The rows by what they are about; borrowed, built in one pass.
 #[derive(Debug, Default)]
 pub(crate) struct Index<'a> {
@@ -74,6 +88,8 @@ pub(crate) struct Index<'a> {
     pub(crate) mixes: HashMap<EventId, &'a MixMadeRow>,
     pub(crate) dumped: Vec<Dumped>,
     pub(crate) notices: Vec<&'a NoticeRow>,
+    /// Receipts with a price and an amount, in order of (instant, seq).
+    receipts: BTreeMap<&'a Code, Vec<Receipt<'a>>>,
 }
 
 impl<'a> Index<'a> {
@@ -82,7 +98,16 @@ impl<'a> Index<'a> {
         for row in rows {
             index.add(row);
         }
+        for receipts in index.receipts.values_mut() {
+            receipts.sort_by_key(|receipt| (receipt.at, receipt.seq));
+        }
         index
+    }
+
+    /// Receipts of a product with a price, in order of time.
+    pub(crate) fn receipts_of(&self, product: &Code) -> &[Receipt<'a>] {
+        let receipts = self.receipts.get(product);
+        receipts.map(Vec::as_slice).unwrap_or_default()
     }
 
     fn job(&mut self, job: JobKey) -> &mut JobRows<'a> {
@@ -103,9 +128,11 @@ impl<'a> Index<'a> {
                 job,
                 stage,
                 declaration,
-                ..
+                seq,
             } => {
-                self.job(*job).declared.insert(stage, *declaration);
+                let job = self.job(*job);
+                job.declared.insert(stage, *declaration);
+                job.declared_seqs.insert(stage, *seq);
             }
             Row::Use(used) => match used.job {
                 Some(job) => self.job(job).uses.push(used),
@@ -122,6 +149,23 @@ impl<'a> Index<'a> {
                 at: *at,
             }),
             Row::Notice(notice) => self.notices.push(notice),
+            Row::Stock {
+                product,
+                kind: StockKind::Received,
+                quantity: Some(quantity),
+                packs,
+                price_minor: Some(price_minor),
+                lot,
+                at,
+                seq,
+            } => self.receipts.entry(product).or_default().push(Receipt {
+                at: *at,
+                seq: *seq,
+                quantity: *quantity,
+                packs: *packs,
+                price_minor: *price_minor,
+                lot,
+            }),
             Row::Container { .. }
             | Row::Coated(_)
             | Row::Levelled { .. }

@@ -11,6 +11,7 @@ pub mod figures;
 mod input;
 mod labour;
 mod materials;
+mod money;
 mod odd;
 mod quantile;
 mod span;

@@ -1,5 +1,6 @@
 //! One event being folded: what every family of facts needs.
 
+use baywright_terms::amount::Money;
 use baywright_terms::catalogue::is_no_bay;
 use baywright_terms::code::Code;
 use baywright_terms::time::Micros;
@@ -63,6 +64,14 @@ impl<'a> Folding<'a> {
             job: self.job,
             by: self.by.clone(),
         }
+    }
+
+    /// Minor units of a price; `None` where it is in another currency than the
+    /// shop's, which no figure can add to the others.
+    pub(crate) fn shop_price(&self, price: &Money) -> Option<i64> {
+        let shop = self.snapshot.catalogue.shop.as_ref();
+        let ours = shop.is_none_or(|shop| shop.currency == price.currency);
+        (price.currency.is_empty() || ours).then_some(price.minor)
     }
 
     /// The owner leaves it out of every figure.

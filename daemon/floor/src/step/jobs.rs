@@ -118,7 +118,7 @@ pub(crate) fn opened(f: &mut Folding<'_>, opened: &JobOpened) {
         grades: opened.grades,
         panels: panels.clone(),
         comeback_of,
-        agreed_minor: opened.agreed.as_ref().map(|money| money.minor),
+        agreed_minor: opened.agreed.as_ref().and_then(|price| f.shop_price(price)),
     }));
     let job = Job {
         opened: f.at,

@@ -82,7 +82,7 @@ pub(crate) fn received(
         kind: StockKind::Received,
         quantity: all,
         packs,
-        price_minor: price.map(|p| p.minor),
+        price_minor: price.and_then(|price| f.shop_price(price)),
         lot: lot.to_owned(),
         at: f.at,
         seq: f.event.seq,
