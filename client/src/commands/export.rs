@@ -1,38 +1,39 @@
-//! `bay export csv`: the log as rows for a spreadsheet.
+//! `bay export`: the log, and what it comes to, for another program.
 
 use std::fmt::Write as _;
-use std::fs::File;
-use std::io::{BufWriter, IsTerminal as _, Write};
-use std::path::{Path, PathBuf};
-use std::time::Duration;
+use std::path::PathBuf;
 
 use baywright_proto::v1;
 use baywright_proto::v1::catalogue_service_client::CatalogueServiceClient;
-use baywright_proto::v1::floor_service_client::FloorServiceClient;
+use baywright_terms::time::{Micros, day_range};
 use clap::{Args, Subcommand, ValueEnum};
-use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
+use jiff::civil::Date;
 use jiff::tz::TimeZone;
 use serde_json::json;
-use tonic::Streaming;
 
-use self::row::COLUMNS;
+use self::jobs::Form;
+use self::out::Written;
+use self::sheet::Sheet;
 use crate::answer::Outcome;
 use crate::connect::CALL_MS_MAX;
 use crate::context::{Context, zone_named};
 use crate::error::Error;
 
+mod at;
 mod cell;
+mod events;
+mod jobs;
+mod out;
 mod row;
+mod sheet;
 #[cfg(test)]
 mod tests;
-
-/// Longest wait for the next record. The daemon reads them from its disk, so a
-/// longer silence is a lost connection.
-const NEXT_RECORD_MS_MAX: u64 = 30_000;
-/// The progress bar moves once in so many records; drawing costs more than a row.
-const PROGRESS_EVERY: u64 = 500;
+mod xes;
 
 /// The shop's records for another program.
+///
+/// Everything is streamed, so a log of any length can be taken along. With
+/// --out the file appears when it is whole.
 #[derive(Debug, Args)]
 pub struct ExportArgs {
     #[command(subcommand)]
@@ -41,12 +42,40 @@ pub struct ExportArgs {
 
 #[derive(Debug, Subcommand)]
 enum Format {
-    /// Comma-separated values (RFC 4180), one row for each event of the log.
+    /// Comma-separated values (RFC 4180) for a spreadsheet.
     ///
     /// Texts that a spreadsheet would run as a formula get an apostrophe before
-    /// them. Struck events are among the rows and marked.
+    /// them. Times named _local are of the shop's zone; those named _us are
+    /// microseconds since 1970 UTC and exact. An empty cell is not known or
+    /// does not apply. In `uses` the rows of one use stand below each other,
+    /// one for each product in it; its amount is on the first alone, so that a
+    /// column can be added up. `events` has struck events too, marked.
     #[command(after_help = csv_help())]
     Csv(CsvArgs),
+    /// JSON lines (UTF-8): one object for each job, with everything on it.
+    ///
+    /// The names are those of `ExportJob` in proto/baywright/v1/export.proto
+    /// and carry their units. 0 stands for a time, seq or number that there is
+    /// none of; null for a figure that is not known.
+    #[command(after_help = "\
+Examples:
+  bay export json --out jobs.jsonl
+  bay export json --from 2026-11-01 --to 2026-11-30 --out november.jsonl")]
+    Json(JobsArgs),
+    /// An event log (IEEE 1849, XES) for process mining.
+    ///
+    /// A trace is a job. Each stretch of one worker on one stage without a
+    /// break is a `start` and a `complete` event of its own, so a pause is the
+    /// time between a complete and the next start of that stage, and the time
+    /// from start to complete is hands-on time, exactly. The stretches of one
+    /// run of a stage share the attribute `run`; what still runs has no
+    /// complete event. Jobs without hands-on time are traces without events.
+    /// Labour stated at release has no times and is not in it.
+    #[command(after_help = "\
+Examples:
+  bay export xes --out shop.xes
+  bay export xes --as-of 4812 --out then.xes")]
+    Xes(JobsArgs),
 }
 
 #[derive(Debug, Args)]
@@ -54,6 +83,21 @@ struct CsvArgs {
     /// What a row is.
     #[arg(value_enum, default_value_t = What::Events)]
     what: What,
+    #[command(flatten)]
+    jobs: JobsArgs,
+}
+
+#[derive(Debug, Default, Args)]
+struct JobsArgs {
+    /// Jobs opened or released from this day on: 2026-11-01.
+    #[arg(long, value_name = "DATE")]
+    from: Option<String>,
+    /// Up to this day and with it.
+    #[arg(long, value_name = "DATE")]
+    to: Option<String>,
+    /// As it was after this event; else each job as it is when it is read.
+    #[arg(long, value_name = "SEQ")]
+    as_of: Option<u64>,
     /// Write into this file; it appears when it is whole. Without: standard output.
     #[arg(long, value_name = "FILE")]
     out: Option<PathBuf>,
@@ -61,163 +105,130 @@ struct CsvArgs {
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
 enum What {
-    /// One row for each event.
+    /// One row for each event of the log.
     Events,
+    /// One row for each job.
+    Jobs,
+    /// One row for each stretch of one worker on one stage.
+    Stages,
+    /// One row for each product in each use.
+    Uses,
 }
 
 fn csv_help() -> String {
-    let mut help = "Example:\n  bay export csv --out events.csv\n\nColumns:\n".to_owned();
-    for (name, meaning) in COLUMNS {
-        let _ = writeln!(help, "  {name:<16}{meaning}");
+    let mut help = "Examples:\n  bay export csv --out events.csv\n  \
+         bay export csv jobs --from 2026-11-01 --to 2026-11-30 --out november.csv\n"
+        .to_owned();
+    let sheets = [
+        ("events", &row::COLUMNS[..]),
+        ("jobs", sheet::JOB_COLUMNS),
+        ("stages", sheet::STAGE_COLUMNS),
+        ("uses", sheet::USE_COLUMNS),
+    ];
+    for (name, columns) in sheets {
+        let _ = writeln!(help, "\nColumns of {name}:");
+        for (column, meaning) in columns {
+            let _ = writeln!(help, "  {column:<21}{meaning}");
+        }
     }
     help
 }
 
-/// Streams the log into the file or to standard output.
+/// Streams what was asked for into the file or to standard output.
 pub fn run(context: &Context, args: &ExportArgs) -> Result<Outcome, Error> {
-    let Format::Csv(csv) = &args.format;
-    let What::Events = csv.what;
+    match &args.format {
+        Format::Csv(csv) => match csv.what {
+            What::Events => all_events(context, &csv.jobs),
+            What::Jobs => all_jobs(context, &csv.jobs, "jobs", |out| {
+                Sheet::new(out, sheet::JOBS)
+            }),
+            What::Stages => all_jobs(context, &csv.jobs, "stages", |out| {
+                Sheet::new(out, sheet::STAGES)
+            }),
+            What::Uses => all_jobs(context, &csv.jobs, "uses", |out| {
+                Sheet::new(out, sheet::USES)
+            }),
+        },
+        Format::Json(args) => all_jobs(context, args, "jobs", jobs::Lines::new),
+        Format::Xes(args) => all_jobs(context, args, "traces", xes::Xes::new),
+    }
+}
+
+fn all_events(context: &Context, args: &JobsArgs) -> Result<Outcome, Error> {
+    if args.from.is_some() || args.to.is_some() || args.as_of.is_some() {
+        return Err(Error::usage(
+            "Events are exported whole: a part of the log cannot be checked.",
+        )
+        .with_hint("Leave --from, --to and --as-of out, or export jobs, stages or uses."));
+    }
     let zone = shop_zone(context)?;
-    match &csv.out {
-        None => {
-            let stdout = std::io::stdout();
-            let show = !stdout.is_terminal();
-            match events(context, &zone, stdout.lock(), show) {
-                // The reader of a pipe has seen enough.
-                Err(Failure::Closed) | Ok(_) => Ok(Outcome::written()),
-                Err(Failure::Other(error)) => Err(error),
-            }
-        }
-        Some(path) => {
-            let rows = into_file(context, &zone, path)?;
-            let rows_text = crate::render::figure::counted(rows, "row", "rows");
-            let text = format!("{rows_text} in {}.", path.display());
-            let json = json!({ "export": { "rows": rows, "file": path } });
-            Ok(Outcome::new(text, json))
-        }
-    }
-}
-
-enum Failure {
-    Closed,
-    Other(Error),
-}
-
-impl From<Error> for Failure {
-    fn from(error: Error) -> Self {
-        Self::Other(error)
-    }
-}
-
-/// Writes beside the file first, so that half an export is never taken for one.
-fn into_file(context: &Context, zone: &TimeZone, path: &Path) -> Result<u64, Error> {
-    let mut name = path.as_os_str().to_owned();
-    name.push(".part");
-    let part = PathBuf::from(name);
-    let file = File::create(&part).map_err(|e| Error::file("Writing", &part, &e))?;
-    let written = events(context, zone, BufWriter::new(&file), true).and_then(|rows| {
-        file.sync_all()
-            .and_then(|()| std::fs::rename(&part, path))
-            .map_err(|e| Failure::Other(Error::file("Writing", path, &e)))?;
-        Ok(rows)
-    });
-    match written {
-        Ok(rows) => Ok(rows),
-        Err(failure) => {
-            // What is left of it is of no use to anyone.
-            let _ = std::fs::remove_file(&part);
-            Err(match failure {
-                Failure::Closed => Error::internal(format!("Writing {} failed.", path.display())),
-                Failure::Other(error) => error,
-            })
-        }
-    }
-}
-
-fn events(context: &Context, zone: &TimeZone, out: impl Write, show: bool) -> Result<u64, Failure> {
-    let mut csv = csv::WriterBuilder::new()
-        .terminator(csv::Terminator::CRLF)
-        .from_writer(out);
-    csv.write_record(COLUMNS.map(|(name, _)| name))
-        .map_err(closed)?;
-    let bar = progress(context, show)?;
-    let request = v1::WatchRequest {
-        after_seq: 0,
-        follow: false,
-    };
-    let mut stream = context.call("the log", async |channel| {
-        FloorServiceClient::new(channel).watch(request).await
+    let written = out::write(args.out.as_deref(), |out, show| {
+        events::write(context, &zone, out, show)
     })?;
-    let mut rows = 0_u64;
-    while let Some(response) = next(context, &mut stream)? {
-        let Some(record) = &response.decoded else {
-            continue;
-        };
-        let cells = row::cells(&response, record, zone);
-        csv.write_record(cells.iter().map(|cell| cell.written().into_owned()))
-            .map_err(closed)?;
-        rows += 1;
-        if rows.is_multiple_of(PROGRESS_EVERY) {
-            bar.set_position(rows);
-        }
-    }
-    csv.flush().map_err(|e| io_failure(&e))?;
-    bar.finish_and_clear();
-    Ok(rows)
+    Ok(outcome(written.as_ref(), args, "rows"))
 }
 
-fn next(
+fn all_jobs<F: Form>(
     context: &Context,
-    stream: &mut Streaming<v1::WatchResponse>,
-) -> Result<Option<v1::WatchResponse>, Error> {
-    let limit = Duration::from_millis(NEXT_RECORD_MS_MAX);
-    let message =
-        context.block_on(async { tokio::time::timeout(limit, stream.message()).await })?;
-    match message {
-        Ok(Ok(message)) => Ok(message),
-        Ok(Err(status)) => Err(Error::from_status(&status, "the log")),
-        Err(_) => Err(Error::unreachable(format!(
-            "The daemon sent no record for {} s.",
-            NEXT_RECORD_MS_MAX / 1_000
-        ))),
-    }
-}
-
-fn closed(error: csv::Error) -> Failure {
-    match error.into_kind() {
-        csv::ErrorKind::Io(error) => io_failure(&error),
-        other => Failure::Other(Error::internal(format!(
-            "A row could not be written: {other:?}."
-        ))),
-    }
-}
-
-fn io_failure(error: &std::io::Error) -> Failure {
-    if error.kind() == std::io::ErrorKind::BrokenPipe {
-        Failure::Closed
-    } else {
-        Failure::Other(Error::internal(format!(
-            "The rows could not be written: {error}."
-        )))
-    }
-}
-
-/// A bar on standard error where a person looks at it.
-fn progress(context: &Context, show: bool) -> Result<ProgressBar, Error> {
-    if !show || context.output.json || !std::io::stderr().is_terminal() {
-        return Ok(ProgressBar::hidden());
-    }
-    let now = context.call("the floor", async |channel| {
-        FloorServiceClient::new(channel)
-            .now(v1::NowRequest::default())
-            .await
+    args: &JobsArgs,
+    what: &str,
+    form: impl Fn(Box<dyn std::io::Write>) -> F,
+) -> Result<Outcome, Error> {
+    let request = request(context, args)?;
+    let written = out::write(args.out.as_deref(), |out, show| {
+        jobs::write(context, request, form(out), show)
     })?;
-    let bar = ProgressBar::with_draw_target(Some(now.head_seq), ProgressDrawTarget::stderr());
-    // Plain signs, for serial consoles.
-    if let Ok(style) = ProgressStyle::with_template("{bar:40} {pos} of {len} events") {
-        bar.set_style(style.progress_chars("=> "));
+    Ok(outcome(written.as_ref(), args, what))
+}
+
+fn request(context: &Context, args: &JobsArgs) -> Result<v1::ExportJobsRequest, Error> {
+    let (mut from_us, mut until_us) = (0, 0);
+    if args.from.is_some() || args.to.is_some() {
+        let zone = shop_zone(context)?;
+        let day = |typed: &Option<String>| -> Result<Option<(Micros, Micros)>, Error> {
+            let day = typed.as_deref().map(date).transpose()?;
+            Ok(day.map(|day| day_range(day, &zone)))
+        };
+        from_us = day(&args.from)?.map_or(0, |(from, _)| from.0);
+        until_us = day(&args.to)?.map_or(0, |(_, until)| until.0);
+        if from_us != 0 && until_us != 0 && until_us <= from_us {
+            return Err(Error::usage("The span ends before it begins.")
+                .with_hint("Give --from the first day and --to the last one."));
+        }
     }
-    Ok(bar)
+    Ok(v1::ExportJobsRequest {
+        from_us,
+        until_us,
+        as_of_seq: args.as_of.unwrap_or(0),
+    })
+}
+
+fn date(typed: &str) -> Result<Date, Error> {
+    typed.parse().map_err(|_| {
+        Error::usage(format!("`{typed}` is not a day.")).with_hint("For example 2026-11-30.")
+    })
+}
+
+/// What was written where, for the person and for a script; nothing where it
+/// went to standard output.
+fn outcome(written: Option<&Written>, args: &JobsArgs, what: &str) -> Outcome {
+    let Some((written, path)) = written.zip(args.out.as_ref()) else {
+        return Outcome::written();
+    };
+    let one = what.strip_suffix('s').unwrap_or(what);
+    let mut text = crate::render::figure::counted(written.rows, one, what);
+    if written.loose > 0 && written.loose_left_out {
+        let uses = crate::render::figure::counted(written.loose, "use", "uses");
+        let _ = write!(text, "; {uses} on no job are in `csv uses`");
+    }
+    let text = format!("{text} in {}.", path.display());
+    let json = json!({ "export": {
+        "rows": written.rows,
+        "what": what,
+        "file": path,
+        "as_of_seq": written.as_of_seq,
+    } });
+    Outcome::new(text, json)
 }
 
 /// The zone of the shop as the daemon has it now, else UTC.

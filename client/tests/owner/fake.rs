@@ -7,6 +7,7 @@ use std::sync::{Arc, Mutex};
 
 use baywright_proto::v1;
 use baywright_proto::v1::catalogue_service_server::{CatalogueService, CatalogueServiceServer};
+use baywright_proto::v1::export_service_server::{ExportService, ExportServiceServer};
 use baywright_proto::v1::floor_service_server::{FloorService, FloorServiceServer};
 use baywright_proto::v1::hello_service_server::{HelloService, HelloServiceServer};
 use baywright_proto::v1::intake_service_server::{IntakeService, IntakeServiceServer};
@@ -61,6 +62,7 @@ impl Daemon {
                 .add_service(IntakeServiceServer::new(fake.clone()))
                 .add_service(CatalogueServiceServer::new(fake.clone()))
                 .add_service(FloorServiceServer::new(fake.clone()))
+                .add_service(ExportServiceServer::new(fake.clone()))
                 .add_service(ReportServiceServer::new(fake))
                 .serve_with_incoming(TcpIncoming::from(listener)),
         );
@@ -171,6 +173,50 @@ impl FloorService for Fake {
         let after = request.into_inner().after_seq;
         let records = (after + 1..=RECORDS).map(|seq| Ok(record(seq)));
         Ok(Response::new(Box::pin(tokio_stream::iter(records))))
+    }
+}
+
+/// Jobs that an export gives; one as of `BROKEN_SEQ` breaks off before the last.
+pub(crate) const JOBS: u64 = 500;
+pub(crate) const BROKEN_SEQ: u64 = 13;
+
+#[tonic::async_trait]
+impl ExportService for Fake {
+    type ExportJobsStream =
+        Pin<Box<dyn Stream<Item = Result<v1::ExportJobsResponse, Status>> + Send + 'static>>;
+
+    async fn export_jobs(
+        &self,
+        request: Request<v1::ExportJobsRequest>,
+    ) -> Result<Response<Self::ExportJobsStream>, Status> {
+        use v1::export_jobs_response::Part;
+        let asked = request.into_inner();
+        let head = Part::Head(v1::ExportHead {
+            zone: "Europe/Berlin".to_owned(),
+            as_of_seq: RECORDS,
+            jobs: JOBS,
+            ..v1::ExportHead::default()
+        });
+        let jobs = (1..=JOBS).map(move |number| {
+            if number == JOBS && asked.as_of_seq == BROKEN_SEQ {
+                return Err(Status::unavailable("the daemon is stopping"));
+            }
+            Ok(Part::Job(v1::ExportJob {
+                number,
+                // What was asked for, so that a test sees it.
+                opened_us: asked.from_us,
+                released_us: asked.until_us,
+                ..v1::ExportJob::default()
+            }))
+        });
+        let loose = Part::LooseUse(v1::ExportUse::default());
+        let parts = std::iter::once(Ok(head))
+            .chain(jobs)
+            .chain(std::iter::once(Ok(loose)))
+            .map(|part| part.map(|part| v1::ExportJobsResponse { part: Some(part) }));
+        Ok(Response::new(Box::pin(tokio_stream::iter(
+            parts.collect::<Vec<_>>(),
+        ))))
     }
 }
 

@@ -14,7 +14,7 @@ use baywright_proto::v1::fact::Kind;
 use baywright_proto::v1::settled::Answer;
 use serde_json::Value;
 
-use crate::fake::{Daemon, RECORDS, TUESDAY};
+use crate::fake::{BROKEN_SEQ, Daemon, JOBS, RECORDS, TUESDAY};
 
 mod fake;
 
@@ -168,6 +168,97 @@ fn the_whole_log_is_exported_and_no_vehicle_is_a_formula() {
     assert!(!shop.folder().join("events.csv.part").exists());
     let piped = shop.bay(&["export", "csv"]);
     assert_eq!(piped.stdout, std::fs::read(&file).unwrap());
+}
+
+#[test]
+fn jobs_are_exported_in_each_form_and_a_script_is_told_what_was_written() {
+    let shop = Shop::open();
+    for (form, what, rows) in [
+        (&["json"][..], "jobs", JOBS),
+        (&["xes"], "traces", JOBS),
+        (&["csv", "jobs"], "jobs", JOBS),
+        (&["csv", "stages"], "stages", 0),
+        (&["csv", "uses"], "uses", 1),
+    ] {
+        let piped = shop.bay(&[&["export"], form].concat());
+        assert_eq!(piped.status.code(), Some(0), "{piped:?}");
+        let args = [&["export"], form, &["--out", "it", "--json"]].concat();
+        let output = shop.bay(&args);
+        let told = &json(&output)["export"];
+        assert_eq!(told["what"], what, "{told}");
+        assert_eq!(told["rows"], rows, "{told}");
+        assert_eq!(told["as_of_seq"], RECORDS, "{told}");
+        let file = std::fs::read(shop.folder().join("it")).unwrap();
+        assert_eq!(text(&file), text(&piped.stdout), "{form:?}");
+        assert!(!file.is_empty());
+    }
+    let said = text(&shop.bay(&["export", "json", "--out", "it"]).stdout);
+    assert!(said.contains("1 use on no job"), "{said}");
+}
+
+#[test]
+fn an_export_that_breaks_off_leaves_the_file_as_it_was() {
+    let shop = Shop::open();
+    std::fs::write(shop.folder().join("it"), "before").unwrap();
+    let broken = BROKEN_SEQ.to_string();
+    let output = shop.bay(&["export", "xes", "--as-of", &broken, "--out", "it"]);
+    assert_eq!(output.status.code(), Some(4), "{output:?}");
+    let left: Vec<_> = std::fs::read_dir(shop.folder()).unwrap().collect();
+    assert_eq!(std::fs::read(shop.folder().join("it")).unwrap(), b"before");
+    assert!(!shop.folder().join("it.part").exists(), "{left:?}");
+}
+
+#[test]
+fn a_reader_that_has_seen_enough_is_no_failure() {
+    let shop = Shop::open();
+    for form in [&["csv"][..], &["csv", "jobs"], &["json"], &["xes"]] {
+        let mut child = Command::new(env!("CARGO_BIN_EXE_bay"))
+            .env_clear()
+            .env("HOME", shop.folder())
+            .env("BAYWRIGHT_SERVER", shop.daemon.address.to_string())
+            .env("BAYWRIGHT_DATA", shop.folder().join("data"))
+            .args([&["export"], form].concat())
+            .stdin(Stdio::null())
+            .stdout(Stdio::piped())
+            .stderr(Stdio::piped())
+            .spawn()
+            .unwrap();
+        drop(child.stdout.take());
+        let output = child.wait_with_output().unwrap();
+        assert_eq!(output.status.code(), Some(0), "{form:?}: {output:?}");
+        assert_eq!(text(&output.stderr), "", "{form:?}");
+    }
+}
+
+#[test]
+fn a_span_of_days_is_the_shops_and_the_last_day_is_in_it() {
+    let shop = Shop::open();
+    let span = [
+        "export",
+        "json",
+        "--from",
+        "2026-11-23",
+        "--to",
+        "2026-11-24",
+    ];
+    let output = shop.bay(&span);
+    let first = text(&output.stdout).lines().next().unwrap().to_owned();
+    let job: Value = serde_json::from_str(&first).unwrap();
+    let day = 24 * 60 * 60 * 1_000_000_i64;
+    let (from, until) = (
+        job["opened_us"].as_i64().unwrap(),
+        job["released_us"].as_i64().unwrap(),
+    );
+    assert_eq!(until - from, 2 * day);
+    assert!(until - day <= TUESDAY && TUESDAY < until);
+    for (args, hint) in [
+        (["json", "--from", "24.11."], "2026-11-30"),
+        (["csv", "events", "--as-of=3"], "--as-of"),
+    ] {
+        let output = shop.bay(&[&["export"], &args[..]].concat());
+        assert_eq!(output.status.code(), Some(2), "{output:?}");
+        assert!(text(&output.stderr).contains(hint), "{output:?}");
+    }
 }
 
 #[test]

@@ -2,11 +2,10 @@
 
 use baywright_proto::v1;
 use baywright_proto::v1::fact::Kind;
-use jiff::Timestamp;
-use jiff::fmt::strtime;
 use jiff::tz::TimeZone;
 use prost::Message as _;
 
+use super::at::{local, utc};
 use super::cell::Cell;
 
 /// Names and meanings of the columns, in order; the help prints them.
@@ -99,7 +98,11 @@ pub(super) fn cells(
         Cell::Text(body.panels.join(";")),
         count(u64::from(body.section)),
         Cell::Own(body.result.to_owned()),
-        Cell::Own(minutes(body.span_us)),
+        Cell::Own(if body.span_us == 0 {
+            String::new()
+        } else {
+            minutes(body.span_us)
+        }),
         Cell::Own(
             body.air_milli
                 .map(|m| thousandths(m.into()))
@@ -284,9 +287,8 @@ fn used(fact: &v1::ProductUsed) -> Body {
 /// Both weights as typed: a difference would be a figure nobody typed.
 fn weighed(weighing: &v1::Weighing) -> String {
     let shown = |amount: &Option<v1::Amount>| {
-        let amount = amount.clone().unwrap_or_default();
-        let unit = word(amount.unit().as_str_name(), "UNIT_");
-        format!("{} {unit}", amount.decimal)
+        let (decimal, unit) = amount_text(&amount.clone().unwrap_or_default());
+        format!("{decimal} {unit}")
     };
     format!(
         "weighed {} then {}",
@@ -420,35 +422,22 @@ fn count(value: u64) -> Cell {
     })
 }
 
-/// RFC 3339 with all six digits, so that the column sorts as text.
-fn utc(at_us: i64) -> String {
-    Timestamp::from_microsecond(at_us)
-        .ok()
-        .and_then(|at| strtime::format("%Y-%m-%dT%H:%M:%S.%6fZ", at).ok())
-        .unwrap_or_default()
-}
-
-/// A form that spreadsheets read as date and time.
-fn local(at_us: i64, zone: &TimeZone) -> String {
-    Timestamp::from_microsecond(at_us)
-        .ok()
-        .and_then(|at| {
-            let at = at.to_zoned_datetime(zone.clone());
-            strtime::format("%Y-%m-%d %H:%M:%S", &at).ok()
-        })
-        .unwrap_or_default()
-}
-
-/// Minutes to the hundredth; nothing is an empty cell.
-fn minutes(span_us: i64) -> String {
-    const HUNDREDTH_US: i64 = 600_000;
-    if span_us == 0 {
-        return String::new();
-    }
-    let hundredths = span_us / HUNDREDTH_US;
-    let sign = if hundredths < 0 { "-" } else { "" };
-    let hundredths = hundredths.unsigned_abs();
+/// Minutes to the nearest hundredth.
+pub(super) fn minutes(span_us: i64) -> String {
+    const HUNDREDTH_US: u64 = 600_000;
+    let hundredths = (span_us.unsigned_abs() + HUNDREDTH_US / 2) / HUNDREDTH_US;
+    let sign = if span_us < 0 && hundredths > 0 {
+        "-"
+    } else {
+        ""
+    };
     format!("{sign}{}.{:02}", hundredths / 100, hundredths % 100)
+}
+
+/// The decimal of an amount as typed, and its unit as a word.
+pub(super) fn amount_text(amount: &v1::Amount) -> (String, String) {
+    let unit = word(amount.unit().as_str_name(), "UNIT_");
+    (amount.decimal.clone(), unit)
 }
 
 fn thousandths(value: i64) -> String {

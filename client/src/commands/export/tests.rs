@@ -1,5 +1,7 @@
 //! Rows as a spreadsheet gets them.
 
+mod jobs;
+
 use baywright_proto::v1;
 use baywright_proto::v1::fact::Kind;
 use jiff::tz::TimeZone;
