@@ -2,41 +2,51 @@
 
 use baywright_proto::json::uuid_text;
 use baywright_proto::v1;
-use baywright_proto::v1::fact::Kind;
+use baywright_proto::v1::fact::{Kind, Occurred};
 use baywright_proto::v1::floor_service_client::FloorServiceClient;
 use baywright_proto::v1::report_service_client::ReportServiceClient;
 use baywright_proto::v1::{OddRecord, OddResponse, settled};
 use baywright_terms::code::{self, Resolved};
+use baywright_terms::time::{self, Micros};
 use clap::Args;
+use prost::Message as _;
 use serde_json::json;
 use uuid::Uuid;
 
 use self::answer::{Answer, AnswerArgs, Ground, Typed};
+use self::offer::Aim;
 use super::{office, page};
 use crate::answer::Outcome;
 use crate::connect::REPORT_MS_MAX;
 use crate::context::{Context, zone_named};
 use crate::error::Error;
-use crate::post;
+use crate::post::{self, Said};
 use crate::render;
 use crate::render::calendar::Calendar;
 use crate::resolve;
 
 mod answer;
+mod offer;
 mod walk;
 
 /// Records that are odd, and what was meant.
 ///
 /// Nothing is changed in the log: an answer is an event of its own, and the
 /// latest one that is not struck out holds. On a terminal, without a record,
-/// each is shown in turn and answered with one digit.
+/// each is shown in turn with the answers that make sense and what they would
+/// change, and answered with one digit. `bay strike` takes an answer back.
 #[derive(Debug, Default, Args)]
 #[command(after_help = "\
 Examples:
-  bay settle                            one after the other
-  bay settle 4711 --end 17:20           it ended at 17:20 of that day
-  bay settle 4790 --code iron-remover   that product was meant
-  bay settle 4802 --job 118             that job was meant
+  bay settle                                one after the other
+  bay settle 4711                           that one, and what can be said to it
+  bay settle 4711 --end 17:20               it ended at 17:20 of that day
+  bay settle 4711 --took 45m --of ana       so long for one of two workers
+  bay settle 4712 --break-off               on the break: it comes off
+  bay settle 4713 --stage decon --not-done  released without it
+  bay settle 4790 --code iron-remover       that product was meant
+  bay settle 4802 --job 118                 that job was meant
+  bay settle 4807 --happened 14:05          said anew at its time, the old one struck
   bay settle 4815 --leave-out --why \"posted while trying it out\"")]
 pub struct SettleArgs {
     /// The event, by its number in the log or by its id.
@@ -44,6 +54,12 @@ pub struct SettleArgs {
     pub record: Option<String>,
     #[command(flatten)]
     pub answer: AnswerArgs,
+    /// Which of several questions about the event: a worker or a code.
+    #[arg(long, value_name = "WHICH")]
+    pub of: Option<String>,
+    /// Which of the stages without a record.
+    #[arg(long, value_name = "STAGE", conflicts_with = "of")]
+    pub stage: Option<String>,
     /// Why, for whoever reads it later.
     #[arg(long, value_name = "TEXT")]
     pub why: Option<String>,
@@ -55,47 +71,35 @@ pub struct SettleArgs {
 /// Lists, walks through, or settles one.
 pub fn run(context: &Context, args: &SettleArgs) -> Result<Outcome, Error> {
     let typed = Typed::of(&args.answer, context.common.job.as_deref())?;
+    let walks = context.can_ask() && !context.common.dry;
     let Some(record) = args.record.as_deref() else {
         if typed.is_some() {
             return Err(Error::usage("Which record?")
                 .with_hint("Write its number before the answer: bay settle 4711 --as-is"));
         }
-        let odd = odd(context, args.all)?;
-        if context.can_ask() && !args.all && !context.common.dry {
-            return walk::through(context, &odd, args.why.as_deref());
+        if walks && !args.all {
+            return walk::through(context, None, args.why.as_deref());
         }
-        return Ok(listed(&odd));
+        return Ok(listed(&odd(context, args.all)?));
     };
     let odd = odd(context, true)?;
     let target = find(context, &odd, record)?;
     let Some(typed) = typed else {
+        if walks && target.records.iter().any(|r| !r.settled) {
+            return walk::through(context, Some(&target.event_id), args.why.as_deref());
+        }
         return Err(
-            Error::usage(format!("What about event {}?", target.seq)).with_hint(format!(
-                "{} {}",
-                target.text,
-                answers_hint(&target)
-            )),
+            Error::usage(format!("What about {}?", target.name())).with_hint(target.answers_hint())
         );
     };
-    let desk = Desk::new(context, &odd.zone);
-    let answer = desk.read(&target, &typed)?;
-    desk.settle(&target, answer, args.why.as_deref())
+    let desk = Desk::new(context, &odd.zone, args.why.as_deref());
+    let which = args.of.as_deref().or(args.stage.as_deref());
+    desk.settle_typed(&target, &typed, which)
 }
 
 fn listed(odd: &OddResponse) -> Outcome {
     let text = render::settle::list(odd, page::columns());
     Outcome::new(text, json!({ "odd": odd.odd, "zone": odd.zone }))
-}
-
-fn answers_hint(target: &OddRecord) -> String {
-    let proposed = if Typed::proposed(target).is_some() {
-        format!("Proposed: {}. ", target.settle_with)
-    } else {
-        String::new()
-    };
-    format!(
-        "{proposed}One of --as-is, --end TIME, --code CODE, --job JOB, --took SPAN, --leave-out."
-    )
 }
 
 fn odd(context: &Context, all: bool) -> Result<OddResponse, Error> {
@@ -105,27 +109,105 @@ fn odd(context: &Context, all: bool) -> Result<OddResponse, Error> {
     })
 }
 
-/// The record by number or id; one that is not odd can be answered too.
-fn find(context: &Context, odd: &OddResponse, typed: &str) -> Result<OddRecord, Error> {
-    let typed = typed.trim().trim_start_matches('#');
-    if let Ok(seq) = typed.parse::<u64>() {
-        return match odd.odd.iter().find(|record| record.seq == seq) {
-            Some(record) => Ok(record.clone()),
-            None => by_seq(context, seq),
-        };
+/// An event to settle, and what is odd about it.
+struct Target {
+    event_id: Vec<u8>,
+    /// 0: not known.
+    seq: u64,
+    /// 0: not known.
+    occurred_us: i64,
+    records: Vec<OddRecord>,
+}
+
+impl Target {
+    fn of(record: &OddRecord) -> Self {
+        Self {
+            event_id: record.event_id.clone(),
+            seq: record.seq,
+            occurred_us: record.occurred_us,
+            records: vec![record.clone()],
+        }
     }
-    let Ok(id) = Uuid::parse_str(typed) else {
+
+    /// `event 4711`, or its id where the number is not known.
+    fn name(&self) -> String {
+        if self.seq == 0 {
+            format!("event {}", uuid_text(&self.event_id))
+        } else {
+            format!("event {}", self.seq)
+        }
+    }
+
+    /// What is odd about it, each with its answers.
+    fn answers_hint(&self) -> String {
+        let mut said = Vec::new();
+        for record in &self.records {
+            said.push(record.text.clone());
+            for offered in offer::of(record) {
+                let likely = if offered.proposed {
+                    ", the likely one"
+                } else {
+                    ""
+                };
+                let effect = match offered.changes_us {
+                    Some(us) => format!("; {}", offer::effect(record, us)),
+                    None => String::new(),
+                };
+                said.push(format!(
+                    "{} ({}{likely}{effect}).",
+                    offered.command_line(),
+                    offered.words
+                ));
+            }
+        }
+        if said.is_empty() {
+            return "One of --as-is, --end TIME, --code CODE, --job JOB, --took SPAN, --leave-out."
+                .to_owned();
+        }
+        said.join("\n")
+    }
+}
+
+/// The event by number or id; one that is not odd can be answered too.
+fn find(context: &Context, odd: &OddResponse, typed: &str) -> Result<Target, Error> {
+    let typed = typed.trim().trim_start_matches('#');
+    let seq = typed.parse::<u64>().ok();
+    let id = Uuid::parse_str(typed).ok();
+    let is_it = |record: &OddRecord| match (seq, id) {
+        (Some(seq), _) => record.seq == seq,
+        (None, Some(id)) => record.event_id == id.as_bytes(),
+        (None, None) => false,
+    };
+    let records: Vec<OddRecord> = odd.odd.iter().filter(|r| is_it(r)).cloned().collect();
+    if let Some(first) = records.first() {
+        return Ok(Target {
+            records: records.clone(),
+            ..Target::of(first)
+        });
+    }
+    if let Some(seq) = seq {
+        let found = by_seq(context, seq)?;
+        return Ok(Target {
+            event_id: found.event_id,
+            seq,
+            occurred_us: found.occurred_us,
+            records: Vec::new(),
+        });
+    }
+    let Some(id) = id else {
         return Err(Error::usage(format!("`{typed}` is not a record."))
             .with_hint("Write its number in the log, as `bay settle` and `bay job` show it."));
     };
-    let listed = odd.odd.iter().find(|r| r.event_id == id.as_bytes());
-    Ok(listed.cloned().unwrap_or_else(|| OddRecord {
+    Ok(Target {
         event_id: id.as_bytes().to_vec(),
-        ..OddRecord::default()
-    }))
+        seq: 0,
+        occurred_us: 0,
+        records: Vec::new(),
+    })
 }
 
-fn by_seq(context: &Context, seq: u64) -> Result<OddRecord, Error> {
+/// The entry of the log with a number.
+fn by_seq(context: &Context, seq: u64) -> Result<v1::Record, Error> {
     let missing = || {
         Error::refused(format!("There is no event {seq} in the log."))
             .with_hint("`bay settle` lists the records to settle.")
@@ -142,13 +224,7 @@ fn by_seq(context: &Context, seq: u64) -> Result<OddRecord, Error> {
         .block_on(stream.message())?
         .map_err(|status| Error::from_status(&status, "the log"))?;
     let record = first.and_then(|response| response.decoded);
-    let record = record.filter(|r| r.seq == seq).ok_or_else(missing)?;
-    Ok(OddRecord {
-        event_id: record.event_id,
-        seq,
-        occurred_us: record.occurred_us,
-        ..OddRecord::default()
-    })
+    record.filter(|r| r.seq == seq).ok_or_else(missing)
 }
 
 /// Where the owner answers: the zone, the clock and the way to the log.
@@ -156,18 +232,103 @@ struct Desk<'a> {
     context: &'a Context,
     zone: jiff::tz::TimeZone,
     zone_name: &'a str,
+    why: Option<&'a str>,
 }
 
 impl<'a> Desk<'a> {
-    fn new(context: &'a Context, zone_name: &'a str) -> Self {
+    fn new(context: &'a Context, zone_name: &'a str, why: Option<&'a str>) -> Self {
         Self {
             context,
             zone: zone_named(zone_name),
             zone_name,
+            why,
         }
     }
 
-    fn read(&self, target: &OddRecord, typed: &Typed) -> Result<Answer, Error> {
+    /// Posts a typed answer to the questions of an event that take it.
+    fn settle_typed(
+        &self,
+        target: &Target,
+        typed: &Typed,
+        which: Option<&str>,
+    ) -> Result<Outcome, Error> {
+        let records: Vec<&OddRecord> = target.records.iter().collect();
+        let aims = offer::aims(&records, typed, which)?;
+        if let Typed::Happened(at) = typed {
+            return self.say_anew(target, at);
+        }
+        let answer = self.read(target, typed)?;
+        let mut effects = Vec::new();
+        let mut told = Vec::new();
+        for (aim, asked) in aims {
+            for record in asked {
+                let changes = offer::changes(record, typed, answer.value_us);
+                effects.extend(changes.map(|us| offer::effect(record, us)));
+            }
+            told.push(self.settle(target, &answer, aim)?);
+        }
+        let understood = capital(&format!("{}: {}.", target.name(), answer.words));
+        let mut text = understood;
+        effects.dedup();
+        if !effects.is_empty() {
+            text = format!("{text} It {}.", effects.join(", "));
+        }
+        let json = match told.as_slice() {
+            [one] => office::told_json(one),
+            several => json!({
+                "settled": several.iter().map(office::told_json).collect::<Vec<_>>()
+            }),
+        };
+        for said in &told {
+            text = office::told(&text, said);
+        }
+        Ok(Outcome::new(text, json))
+    }
+
+    /// Says a fact anew with the time at which it happened, then strikes the
+    /// old one: in that order, so that nothing is lost in between.
+    fn say_anew(&self, target: &Target, at: &str) -> Result<Outcome, Error> {
+        if target.seq == 0 {
+            return Err(Error::usage(
+                "Name it by its number in the log, as `bay settle` does.",
+            ));
+        }
+        let record = by_seq(self.context, target.seq)?;
+        let unreadable =
+            || Error::refused("What it said is of a newer release; it cannot be said anew.");
+        let old = v1::Fact::decode(record.fact.as_slice()).map_err(|_| unreadable())?;
+        let kind = old.kind.clone().ok_or_else(unreadable)?;
+        if matches!(kind, Kind::JobOpened(_)) {
+            return Err(Error::refused(
+                "An opening is not said anew: everything about the job names it.",
+            )
+            .with_hint("Its time changes no labour. --as-is settles it."));
+        }
+        let at = time::parse_at(at, &self.zone, Micros(record.received_us))
+            .map_err(|error| Error::refused(format!("{error}.")))?;
+        let anew = v1::Fact {
+            clocks: Some(self.context.clocks.sample()),
+            occurred: Some(Occurred::AtUs(at.0)),
+            ..old
+        };
+        let first = post::post(self.context, &anew)?;
+        let struck = Kind::StruckOut(v1::StruckOut {
+            event_id: target.event_id.clone(),
+            reason: self.why.unwrap_or("said anew with its time").to_owned(),
+        });
+        let second = post::post(self.context, &self.paperwork(struck)?)?;
+        let when = self.calendar().day_and_time(at.0);
+        let understood = capital(&format!(
+            "{} is struck out and said anew: {} at {when}.",
+            target.name(),
+            crate::describe::fact(&anew)
+        ));
+        let text = office::told(&office::told(&understood, &first), &second);
+        let both = [&first, &second].map(office::told_json);
+        Ok(Outcome::new(text, json!({ "said_anew": both })))
+    }
+
+    fn read(&self, target: &Target, typed: &Typed) -> Result<Answer, Error> {
         let ground = Ground {
             zone: &self.zone,
             zone_name: self.zone_name,
@@ -178,6 +339,7 @@ impl<'a> Desk<'a> {
             Typed::Job(job) => Ok(Answer {
                 wire: settled::Answer::Job(resolve::job(self.context, job)?),
                 words: format!("job {} was meant", job.trim().trim_start_matches('#')),
+                value_us: None,
             }),
             Typed::Code(code) => Typed::Code(self.known_code(code)?).read(&ground),
             other => other.read(&ground),
@@ -207,28 +369,25 @@ impl<'a> Desk<'a> {
         }
     }
 
-    fn settle(
-        &self,
-        target: &OddRecord,
-        answer: Answer,
-        why: Option<&str>,
-    ) -> Result<Outcome, Error> {
-        let Answer { wire, words } = answer;
+    /// Appends one settlement.
+    fn settle(&self, target: &Target, answer: &Answer, aim: Aim) -> Result<Said, Error> {
         let settled = v1::Settled {
             event_id: target.event_id.clone(),
-            reason: why.unwrap_or_default().to_owned(),
-            answer: Some(wire),
-            ..v1::Settled::default()
+            reason: self.why.unwrap_or_default().to_owned(),
+            answer: Some(answer.wire.clone()),
+            question: aim.question,
+            of: aim.of,
         };
-        let mut fact = post::compose(self.context, Kind::Settled(settled))?;
-        // `--job` is the answer here, not the job that the answer is about.
+        let fact = self.paperwork(Kind::Settled(settled))?;
+        post::post(self.context, &fact)
+    }
+
+    /// A fact about the log, not about the floor: `--job` is the answer here,
+    /// not the job that the answer is about, and `--at` is of no use.
+    fn paperwork(&self, kind: Kind) -> Result<v1::Fact, Error> {
+        let mut fact = post::compose(self.context, kind)?;
         fact.job = None;
-        let said = post::post(self.context, &fact)?;
-        let understood = format!("{}: {words}.", name(target));
-        Ok(Outcome::new(
-            office::told(&understood, &said),
-            office::told_json(&said),
-        ))
+        Ok(fact)
     }
 
     fn calendar(&self) -> Calendar {
@@ -236,11 +395,10 @@ impl<'a> Desk<'a> {
     }
 }
 
-/// `Event 4711`, or its id where the number is not known.
-fn name(target: &OddRecord) -> String {
-    if target.seq == 0 {
-        format!("Event {}", uuid_text(&target.event_id))
-    } else {
-        format!("Event {}", target.seq)
-    }
+/// With a capital at its beginning.
+fn capital(text: &str) -> String {
+    let mut letters = text.chars();
+    letters.next().map_or_else(String::new, |first| {
+        first.to_uppercase().chain(letters).collect()
+    })
 }

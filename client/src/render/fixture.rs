@@ -215,7 +215,7 @@ pub(crate) fn odd(seq: u64, text: &str, settle_with: &str) -> OddRecord {
         settle_with: settle_with.to_owned(),
         settled: false,
         of: "ana".to_owned(),
-        changes_us: 40 * MIN,
+        changes_us: 0,
         answers: vec![baywright_proto::v1::OddAnswer {
             command: settle_with.to_owned(),
             words: "as proposed".to_owned(),

@@ -3,7 +3,7 @@
 use baywright_proto::v1::{OddRecord, OddResponse};
 
 use super::calendar::Calendar;
-use super::figure::counted;
+use super::figure::{counted, hours_minutes};
 use super::text::{clean, paragraph};
 
 /// How much is said of a record.
@@ -51,10 +51,26 @@ pub fn record(record: &OddRecord, calendar: &Calendar, detail: Detail, page: usi
     out.push('\n');
     if record.settled {
         out.push_str("  settled\n");
-    } else if detail != Detail::Asked && !record.settle_with.is_empty() {
+    } else if detail != Detail::Asked && record.changes_us != 0 {
+        out.push_str(&paragraph(&format!("  {}", hangs(record)), page, 0));
+        out.push('\n');
+    }
+    if !record.settled && detail != Detail::Asked && !record.settle_with.is_empty() {
         let command = format!("  > {}", clean(&record.settle_with));
         out.push_str(&paragraph(&command, page, 4));
         out.push('\n');
     }
     out
+}
+
+/// The labour that hangs on the answer: `0:45 of decon hangs on it.`
+fn hangs(record: &OddRecord) -> String {
+    let size = hours_minutes(record.changes_us);
+    let stage = clean(&record.stage);
+    match record.code.as_str() {
+        "unclosed" => format!("{size} of {stage} is counted until it is answered."),
+        "break-crossed" => format!("{size} of {stage} would come off."),
+        "undeclared" => format!("{size} is allowed for {stage}; none is counted."),
+        _ => format!("{size} of {stage} hangs on it."),
+    }
 }

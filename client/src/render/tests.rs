@@ -179,11 +179,14 @@ fn the_story_of_a_job() {
 #[test]
 fn records_to_settle() {
     let response = OddResponse {
-        odd: vec![fixture::odd(
-            4711,
-            "The stage polish on job 118 was never ended; it was cut at closing, 17:30.",
-            "bay settle 4711 --end 17:20",
-        )],
+        odd: vec![baywright_proto::v1::OddRecord {
+            changes_us: 145 * fixture::MIN,
+            ..fixture::odd(
+                4711,
+                "The stage polish on job 118 was never ended; it was cut at closing, 17:30.",
+                "bay settle 4711 --end 17:20",
+            )
+        }],
         zone: "Europe/Berlin".to_owned(),
     };
     insta::assert_snapshot!(settle::list(&response, PAGE_COLUMNS), @"
@@ -191,6 +194,7 @@ fn records_to_settle() {
 
     event 4711, Tue 24 Nov 2026 15:05, bay-1, job 118
       The stage polish on job 118 was never ended; it was cut at closing, 17:30.
+      2:25 of polish is counted until it is answered.
       > bay settle 4711 --end 17:20
     ");
     insta::assert_snapshot!(settle::list(&OddResponse::default(), PAGE_COLUMNS), @"Nothing to settle.");

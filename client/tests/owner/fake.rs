@@ -74,6 +74,50 @@ impl Daemon {
     }
 }
 
+fn offered(command: &str, words: &str) -> v1::OddAnswer {
+    v1::OddAnswer {
+        command: command.to_owned(),
+        words: words.to_owned(),
+        ..v1::OddAnswer::default()
+    }
+}
+
+/// A use in a bay where no job was, and one with two stages that nobody recorded.
+pub(crate) fn others() -> Vec<v1::OddRecord> {
+    let no_job = v1::OddRecord {
+        event_id: vec![0x12; 16],
+        seq: 4712,
+        code: "no-job-here".to_owned(),
+        text: "No job was in bay-1 then; kept without a job.".to_owned(),
+        answers: vec![offered(
+            "bay settle 4712 --job JOB",
+            "another job was meant",
+        )],
+        ..unclosed()
+    };
+    let missing = |stage: &str| v1::OddRecord {
+        event_id: vec![0x13; 16],
+        seq: 4713,
+        code: "undeclared".to_owned(),
+        text: format!("Released with no record of {stage}; nobody said whether it was done."),
+        of: stage.to_owned(),
+        stage: stage.to_owned(),
+        worker: String::new(),
+        answers: vec![
+            offered(
+                &format!("bay settle 4713 --not-done --stage {stage}"),
+                "not done",
+            ),
+            offered(
+                &format!("bay settle 4713 --took SPAN --stage {stage}"),
+                "done",
+            ),
+        ],
+        ..unclosed()
+    };
+    vec![no_job, missing("decon"), missing("dry")]
+}
+
 /// The odd record whose proposal is an end.
 pub(crate) fn unclosed() -> v1::OddRecord {
     v1::OddRecord {
@@ -86,6 +130,31 @@ pub(crate) fn unclosed() -> v1::OddRecord {
         bay: "bay-1".to_owned(),
         settle_with: "bay settle 4711 --end 17:30".to_owned(),
         settled: false,
+        of: "ana".to_owned(),
+        stage: "polish".to_owned(),
+        worker: "ana".to_owned(),
+        changes_us: 145 * 60_000_000,
+        counted_from_us: TUESDAY,
+        counted_until_us: TUESDAY + 145 * 60_000_000,
+        answers: vec![
+            v1::OddAnswer {
+                changes_us: Some(0),
+                proposed: true,
+                ..offered(
+                    "bay settle 4711 --end 17:30",
+                    "it ended at 17:30, where it was cut",
+                )
+            },
+            offered("bay settle 4711 --end TIME", "it ended at another time"),
+            offered("bay settle 4711 --took SPAN", "it took so long"),
+            v1::OddAnswer {
+                changes_us: Some(-145 * 60_000_000),
+                ..offered(
+                    "bay settle 4711 --leave-out",
+                    "leave it out of every figure",
+                )
+            },
+        ],
         ..v1::OddRecord::default()
     }
 }
@@ -283,7 +352,7 @@ impl ReportService for Fake {
 
     async fn odd(&self, _: Request<v1::OddRequest>) -> Result<Response<v1::OddResponse>, Status> {
         Ok(Response::new(v1::OddResponse {
-            odd: vec![unclosed()],
+            odd: std::iter::once(unclosed()).chain(others()).collect(),
             zone: "Europe/Berlin".to_owned(),
         }))
     }

@@ -100,6 +100,8 @@ fn an_end_is_settled_on_the_day_of_the_record() {
     assert_eq!(output.status.code(), Some(0), "{output:?}");
     let said = text(&output.stdout);
     assert!(said.contains("it ended Tue 24 Nov 2026 17:20"), "{said}");
+    // It was cut at 17:30.
+    assert!(said.contains("takes 0:10 off polish of job 118"), "{said}");
     // 17:20 is 2 h 15 min after the record.
     let end = Answer::EndUs(TUESDAY + 135 * 60_000_000);
     assert_eq!(shop.answers(), [(vec![0x11; 16], Some(end))]);
@@ -117,11 +119,73 @@ fn an_event_that_is_not_odd_is_found_in_the_log() {
 #[test]
 fn a_job_flag_is_the_answer_not_the_job_of_the_answer() {
     let shop = Shop::open();
-    let output = shop.bay(&["settle", "4711", "--job", "121"]);
+    let output = shop.bay(&["settle", "4712", "--job", "121"]);
     assert_eq!(output.status.code(), Some(0), "{output:?}");
     let held = shop.daemon.held.lock().unwrap();
     assert_eq!(held.facts.len(), 1);
     assert_eq!(held.facts[0].job, None);
+}
+
+#[test]
+fn an_answer_names_the_question_that_it_is_to() {
+    let shop = Shop::open();
+    for args in [
+        &["settle", "4713", "--stage", "dry", "--took", "25m"][..],
+        &["settle", "4713", "--stage", "decon", "--not-done"],
+        &["settle", "4711", "--took", "45m"],
+        &["settle", "4713", "--not-done"],
+    ] {
+        let output = shop.bay(args);
+        assert_eq!(output.status.code(), Some(0), "{args:?} {output:?}");
+    }
+    let held = shop.daemon.held.lock().unwrap();
+    let questions: Vec<(&str, &str)> = held
+        .facts
+        .iter()
+        .filter_map(|fact| match &fact.kind {
+            Some(Kind::Settled(said)) => Some((said.question.as_str(), said.of.as_str())),
+            _ => None,
+        })
+        .collect();
+    assert_eq!(
+        questions,
+        [
+            ("undeclared", "dry"),
+            ("undeclared", "decon"),
+            ("unclosed", "ana"),
+            ("undeclared", ""),
+        ]
+    );
+}
+
+#[test]
+fn what_is_no_answer_to_a_record_is_refused_with_those_that_are() {
+    let shop = Shop::open();
+    for (args, hint) in [
+        (&["settle", "4711", "--not-done"][..], "--end TIME"),
+        (&["settle", "4711", "--of", "zed", "--end", "17:20"], "ana"),
+        (&["settle", "4713", "--took", "45m"], "--stage: decon, dry"),
+        (
+            &["settle", "4713", "--stage", "polish", "--not-done"],
+            "decon, dry",
+        ),
+        (&["settle", "4711"], "bay settle 4711 --leave-out"),
+    ] {
+        let output = shop.bay(args);
+        assert!(matches!(output.status.code(), Some(2 | 3)), "{output:?}");
+        let said = text(&output.stderr).replace("\n      ", " ");
+        assert!(said.contains(hint), "{args:?}: {said}");
+    }
+    assert_eq!(shop.answers(), []);
+}
+
+#[test]
+fn an_event_at_another_time_is_said_anew_before_the_old_one_is_struck() {
+    let shop = Shop::open();
+    // Event 12 of this daemon is an opening: everything names it.
+    let output = shop.bay(&["settle", "12", "--happened", "14:05"]);
+    assert_eq!(output.status.code(), Some(3), "{output:?}");
+    assert!(shop.daemon.held.lock().unwrap().facts.is_empty());
 }
 
 #[test]

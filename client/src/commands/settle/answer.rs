@@ -1,8 +1,8 @@
 //! The owner's answers to an odd record, as typed and as posted. Pure.
 
-use baywright_proto::v1::{OddRecord, settled};
+use baywright_proto::v1::settled;
 use baywright_terms::time::{self, DAY_US, Micros};
-use clap::{Args, Parser};
+use clap::Args;
 use jiff::tz::TimeZone;
 
 use crate::error::Error;
@@ -25,6 +25,15 @@ pub struct AnswerArgs {
     /// It took this much labour: 45m, 1h30m.
     #[arg(long, value_name = "SPAN")]
     pub took: Option<String>,
+    /// A stage without a record was not done.
+    #[arg(long)]
+    pub not_done: bool,
+    /// They were on the break that it ran across: it comes off.
+    #[arg(long)]
+    pub break_off: bool,
+    /// It happened at this time: it is said anew and the old one struck out.
+    #[arg(long, value_name = "TIME")]
+    pub happened: Option<String>,
     /// Leave it out of every figure.
     #[arg(long)]
     pub leave_out: bool,
@@ -39,13 +48,28 @@ pub(super) enum Typed {
     Job(String),
     Took(String),
     LeaveOut,
+    NotDone,
+    BreakOff,
+    /// It is said anew with its time, and the old one struck out.
+    Happened(String),
 }
 
-/// An answer with what it is in words.
+/// An answer with what it is in words, and the time or span in it.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) struct Answer {
     pub(super) wire: settled::Answer,
     pub(super) words: String,
+    pub(super) value_us: Option<i64>,
+}
+
+impl Answer {
+    fn plain(wire: settled::Answer, words: &str) -> Self {
+        Self {
+            wire,
+            words: words.to_owned(),
+            value_us: None,
+        }
+    }
 }
 
 /// What an answer is read against.
@@ -58,17 +82,6 @@ pub(super) struct Ground<'a> {
     pub(super) now_us: i64,
 }
 
-/// The settling part of a command line such as `bay settle 4711 --end 17:20`.
-#[derive(Debug, Parser)]
-struct Proposal {
-    _command: String,
-    _record: String,
-    #[command(flatten)]
-    answer: AnswerArgs,
-    #[arg(long)]
-    job: Option<String>,
-}
-
 impl Typed {
     /// The one answer that was given.
     pub(super) fn of(answer: &AnswerArgs, job: Option<&str>) -> Result<Option<Self>, Error> {
@@ -79,6 +92,9 @@ impl Typed {
             job.map(|j| Self::Job(j.to_owned())),
             answer.took.clone().map(Self::Took),
             answer.leave_out.then_some(Self::LeaveOut),
+            answer.not_done.then_some(Self::NotDone),
+            answer.break_off.then_some(Self::BreakOff),
+            answer.happened.clone().map(Self::Happened),
         ];
         let mut given = given.into_iter().flatten();
         let first = given.next();
@@ -89,29 +105,37 @@ impl Typed {
         Ok(first)
     }
 
-    /// What the daemon proposes, out of the command line that it gives.
-    pub(super) fn proposed(record: &OddRecord) -> Option<Self> {
-        let words = record.settle_with.split_whitespace();
-        let proposal = Proposal::try_parse_from(words).ok()?;
-        Self::of(&proposal.answer, proposal.job.as_deref()).ok()?
+    /// True for the same kind of answer, whatever its value.
+    pub(super) fn is_like(&self, other: &Self) -> bool {
+        std::mem::discriminant(self) == std::mem::discriminant(other)
     }
 
     /// The answer as it is posted. A job is looked up by the caller, who has
     /// the floor.
     pub(super) fn read(&self, ground: &Ground<'_>) -> Result<Answer, Error> {
         match self {
-            Self::AsIs => Ok(Answer {
-                wire: settled::Answer::AsIs(true),
-                words: "it is right as it stands".to_owned(),
-            }),
-            Self::LeaveOut => Ok(Answer {
-                wire: settled::Answer::LeaveOut(true),
-                words: "it is left out of every figure".to_owned(),
-            }),
+            Self::AsIs => Ok(Answer::plain(
+                settled::Answer::AsIs(true),
+                "it is right as it stands",
+            )),
+            Self::LeaveOut => Ok(Answer::plain(
+                settled::Answer::LeaveOut(true),
+                "it is left out of every figure",
+            )),
+            Self::NotDone => Ok(Answer::plain(
+                settled::Answer::NotDone(true),
+                "it was not done",
+            )),
+            Self::BreakOff => Ok(Answer::plain(
+                settled::Answer::BreakOff(true),
+                "they were on the break, which comes off",
+            )),
             Self::End(typed) => end(typed, ground),
             Self::Took(typed) => took(typed),
             Self::Code(typed) => code(typed),
-            Self::Job(typed) => Err(Error::internal(format!("Job {typed} was not looked up."))),
+            Self::Job(typed) | Self::Happened(typed) => {
+                Err(Error::internal(format!("{typed} was not looked up.")))
+            }
         }
     }
 }
@@ -140,6 +164,7 @@ fn end(typed: &str, ground: &Ground<'_>) -> Result<Answer, Error> {
     Ok(Answer {
         wire: settled::Answer::EndUs(end.0),
         words: format!("it ended {ended}"),
+        value_us: Some(end.0),
     })
 }
 
@@ -148,6 +173,7 @@ fn took(typed: &str) -> Result<Answer, Error> {
     Ok(Answer {
         wire: settled::Answer::TookUs(took_us),
         words: format!("it took {}", figure::span_words(took_us)),
+        value_us: Some(took_us),
     })
 }
 
@@ -160,6 +186,7 @@ fn code(typed: &str) -> Result<Answer, Error> {
     Ok(Answer {
         wire: settled::Answer::Code(typed.to_owned()),
         words: format!("{typed} was meant"),
+        value_us: None,
     })
 }
 
@@ -214,25 +241,6 @@ mod tests {
         assert_eq!(error.kind(), crate::error::Kind::Refused);
         assert!(error.message().contains("before the record"), "{error}");
         assert!(Typed::End("half past".to_owned()).read(&soon).is_err());
-    }
-
-    #[test]
-    fn the_proposal_is_read_out_of_the_command_line() {
-        let proposed = |settle_with: &str| Typed::proposed(&fixture::odd(1, "", settle_with));
-        assert_eq!(
-            proposed("bay settle 4711 --end 17:20"),
-            Some(Typed::End("17:20".to_owned()))
-        );
-        assert_eq!(
-            proposed("bay settle 4790 --job 118"),
-            Some(Typed::Job("118".to_owned()))
-        );
-        assert_eq!(
-            proposed("bay settle 4790 --leave-out"),
-            Some(Typed::LeaveOut)
-        );
-        assert_eq!(proposed("bay settle 4790"), None);
-        assert_eq!(proposed(""), None);
     }
 
     #[test]

@@ -1,189 +1,380 @@
 //! The records one at a time, each answered with one digit.
 
-use baywright_proto::v1::{OddRecord, OddResponse};
+use std::collections::BTreeSet;
+
+use baywright_proto::v1;
+use baywright_proto::v1::OddRecord;
+use baywright_proto::v1::fact::Kind;
+use baywright_terms::time::{self, Micros};
 use serde_json::{Value, json};
 
-use super::answer::Typed;
-use super::{Desk, Outcome};
+use super::offer::{self, Offered};
+use super::{Desk, Outcome, Target, answer::Typed, odd};
 use crate::ask;
 use crate::commands::{office, page};
-use crate::context::Context;
-use crate::error::Error;
+use crate::context::{Context, StandIn};
+use crate::error::{Error, Kind as ErrorKind};
+use crate::post;
+use crate::render::figure;
 use crate::render::settle::{Detail, record};
+use crate::spool::EventId;
 
-/// One line of the choice: ready to post, or with a question left.
-#[derive(Debug, Clone, PartialEq, Eq)]
-enum Choice {
-    Ready(Typed),
-    Ask(Open),
+/// Which question of which event: what was asked once in a walk is not asked again.
+type Asked = (Vec<u8>, String, String);
+
+fn asked(record: &OddRecord) -> Asked {
+    (
+        record.event_id.clone(),
+        record.code.clone(),
+        record.of.clone(),
+    )
 }
 
-/// An answer whose value is still to be typed.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum Open {
-    End,
-    Took,
-    Code,
-    Job,
-}
-
-impl Open {
-    fn line(self) -> &'static str {
-        match self {
-            Self::End => "it ended at ...",
-            Self::Took => "it took ...",
-            Self::Code => "another code was meant",
-            Self::Job => "another job was meant",
-        }
-    }
-
-    fn question(self) -> &'static str {
-        match self {
-            Self::End => "When did it end? For example 17:20: ",
-            Self::Took => "How much labour did it take? For example 45m: ",
-            Self::Code => "Which code? ",
-            Self::Job => "Which job? ",
-        }
-    }
-
-    fn with(self, answer: String) -> Typed {
-        match self {
-            Self::End => Typed::End(answer),
-            Self::Took => Typed::Took(answer),
-            Self::Code => Typed::Code(answer),
-            Self::Job => Typed::Job(answer),
-        }
-    }
-}
-
-/// Every answer there is, for a record without a proposal.
-fn plain_choices() -> Vec<Choice> {
-    vec![
-        Choice::Ready(Typed::AsIs),
-        Choice::Ask(Open::End),
-        Choice::Ask(Open::Took),
-        Choice::Ask(Open::Code),
-        Choice::Ask(Open::Job),
-        Choice::Ready(Typed::LeaveOut),
-    ]
-}
-
-/// The proposal first, then every other answer.
-fn choices(odd: &OddRecord) -> Vec<Choice> {
-    let mut choices = Vec::new();
-    if let Some(proposed) = Typed::proposed(odd) {
-        choices.push(Choice::Ready(proposed));
-    }
-    for choice in plain_choices() {
-        if !choices.contains(&choice) {
-            choices.push(choice);
-        }
-    }
-    choices
-}
-
-fn line(choice: &Choice) -> String {
-    match choice {
-        Choice::Ask(open) => open.line().to_owned(),
-        Choice::Ready(typed) => match typed {
-            Typed::AsIs => "right as it stands".to_owned(),
-            Typed::LeaveOut => "leave it out of every figure".to_owned(),
-            Typed::End(end) => format!("it ended at {end}"),
-            Typed::Took(took) => format!("it took {took}"),
-            Typed::Code(code) => format!("{code} was meant"),
-            Typed::Job(job) => format!("job {job} was meant"),
-        },
-    }
+/// A walk through the records.
+struct Walk<'a> {
+    context: &'a Context,
+    why: Option<&'a str>,
+    /// Only the records of this event.
+    only: Option<&'a [u8]>,
+    seen: BTreeSet<Asked>,
+    /// What was posted for the record answered last, to be taken back.
+    last: Option<(OddRecord, Vec<EventId>)>,
+    settled: usize,
 }
 
 enum Next {
-    Settled(Outcome),
+    Settled,
     Later,
+    /// The last answer was taken back; its record is asked about again.
+    Back,
+    /// All of the kind have been answered.
+    Kind(String),
     Stop,
 }
 
-/// Asks about each record; an empty answer leaves it for later, `q` stops.
+/// Asks about each record; an empty answer leaves it for later, `q` stops. What
+/// an answer raises, such as the break before an end, is asked next.
 pub(super) fn through(
     context: &Context,
-    odd: &OddResponse,
+    only: Option<&[u8]>,
     why: Option<&str>,
 ) -> Result<Outcome, Error> {
-    if odd.odd.is_empty() {
-        return Ok(Outcome::new("Nothing to settle.", json!({ "odd": [] })));
-    }
-    let desk = Desk::new(context, &odd.zone);
-    let mut settled = 0_usize;
-    for (index, target) in odd.odd.iter().enumerate() {
-        let shown = record(target, &desk.calendar(), Detail::Asked, page::columns());
-        office::say(&format!("\n{} of {}: {shown}", index + 1, odd.odd.len()));
-        match one(&desk, target, why)? {
-            Next::Settled(outcome) => {
-                settled += 1;
-                office::say(&outcome.text);
-            }
-            Next::Later => {}
-            Next::Stop => break,
+    let mut walk = Walk {
+        context,
+        why,
+        only,
+        seen: BTreeSet::new(),
+        last: None,
+        settled: 0,
+    };
+    let mut first = true;
+    loop {
+        let found = odd(context, false)?;
+        let desk = Desk::new(context, &found.zone, why);
+        let records: Vec<&OddRecord> = found.odd.iter().filter(|r| walk.waits(r)).collect();
+        if records.is_empty() {
+            let left = found.odd.iter().filter(|r| walk.is_meant(r)).count();
+            return Ok(walk.ended(first, left));
+        }
+        if !first {
+            let count = u64::try_from(records.len()).unwrap_or(u64::MAX);
+            let more = figure::counted(count, "more record", "more records");
+            office::say(&format!("\nThe answers raise {more}."));
+        }
+        first = false;
+        if walk.pass(&desk, &records)? {
+            let left = odd(context, false)?;
+            let left = left.odd.iter().filter(|r| walk.is_meant(r)).count();
+            return Ok(walk.ended(false, left));
         }
     }
-    let left = odd.odd.len() - settled;
-    let text = format!("\n{settled} settled, {left} left.");
-    Ok(Outcome::new(text, Value::Null))
 }
 
-fn one(desk: &Desk<'_>, target: &OddRecord, why: Option<&str>) -> Result<Next, Error> {
-    let choices = choices(target);
-    let proposed = Typed::proposed(target).is_some();
-    for (index, choice) in choices.iter().enumerate() {
-        let mark = if proposed && index == 0 {
-            " (proposed)"
-        } else {
-            ""
-        };
-        office::say(&format!("  {}  {}{mark}", index + 1, line(choice)));
+impl Walk<'_> {
+    fn is_meant(&self, record: &OddRecord) -> bool {
+        self.only.is_none_or(|only| record.event_id == only)
     }
-    loop {
-        office::prompt("A digit, Enter for later, q to stop: ")?;
-        let key = ask::key()?;
-        office::say("");
-        let typed = match read(key, &choices) {
-            Read::Later => return Ok(Next::Later),
-            Read::Stop => return Ok(Next::Stop),
-            Read::Unclear => {
-                office::say(&format!("A digit from 1 to {}, please.", choices.len()));
+
+    fn waits(&self, record: &OddRecord) -> bool {
+        self.is_meant(record) && !self.seen.contains(&asked(record))
+    }
+
+    fn ended(&self, nothing: bool, left: usize) -> Outcome {
+        if nothing {
+            return Outcome::new("Nothing to settle.", json!({ "odd": [] }));
+        }
+        let text = format!("\n{} settled, {left} left.", self.settled);
+        Outcome::new(text, Value::Null)
+    }
+
+    /// One way through the records; true where the person stops.
+    fn pass(&mut self, desk: &Desk<'_>, records: &[&OddRecord]) -> Result<bool, Error> {
+        let mut index = 0;
+        while let Some(target) = records.get(index).copied() {
+            if !self.waits(target) {
+                index += 1;
                 continue;
             }
-            Read::Chosen(Choice::Ready(typed)) => typed.clone(),
-            Read::Chosen(Choice::Ask(open)) => match office::ask(open.question())? {
-                None => return Ok(Next::Stop),
-                Some(answer) if answer.is_empty() => continue,
-                Some(answer) => open.with(answer),
-            },
-        };
-        // What cannot be read or is refused is asked again; a daemon that went
-        // away ends the walk.
-        let outcome = desk
-            .read(target, &typed)
-            .and_then(|answer| desk.settle(target, answer, why));
-        match outcome {
-            Ok(outcome) => return Ok(Next::Settled(outcome)),
-            Err(error) if error.kind() == crate::error::Kind::Refused => {
-                office::say(error.message());
-                office::say(error.hint().unwrap_or_default());
+            let shown = record(target, &desk.calendar(), Detail::Asked, page::columns());
+            office::say(&format!("\n{} of {}: {shown}", index + 1, records.len()));
+            let rest: Vec<&OddRecord> = records.iter().skip(index).copied().collect();
+            match self.one(desk, target, &rest)? {
+                Next::Settled | Next::Later => {
+                    self.seen.insert(asked(target));
+                    index += 1;
+                }
+                Next::Kind(code) => {
+                    let of_kind = rest.iter().filter(|r| r.code == code);
+                    self.seen.extend(of_kind.map(|r| asked(r)));
+                }
+                Next::Back => {
+                    let back = |r: &&OddRecord| !self.seen.contains(&asked(r));
+                    index = records.iter().position(back).unwrap_or(index);
+                }
+                Next::Stop => return Ok(true),
             }
-            Err(error) => return Err(error),
+        }
+        Ok(false)
+    }
+
+    /// Asks about one record until it is answered or left.
+    fn one(
+        &mut self,
+        desk: &Desk<'_>,
+        target: &OddRecord,
+        rest: &[&OddRecord],
+    ) -> Result<Next, Error> {
+        let choices = offer::of(target);
+        for (index, choice) in choices.iter().enumerate() {
+            office::say(&line(index + 1, choice, target));
+        }
+        let like = like(target, rest);
+        office::say(&keys(like.len(), self.last.is_some()));
+        loop {
+            office::prompt("> ")?;
+            let key = ask::key()?;
+            office::say("");
+            let chosen = match read(key, choices.len()) {
+                Read::Later => return Ok(Next::Later),
+                Read::Stop => return Ok(Next::Stop),
+                Read::All if like.len() > 1 => {
+                    if self.all(desk, &like)? {
+                        return Ok(Next::Kind(target.code.clone()));
+                    }
+                    continue;
+                }
+                Read::Undo if self.last.is_some() => {
+                    self.undo(desk)?;
+                    return Ok(Next::Back);
+                }
+                Read::Chosen(index) => choices.get(index),
+                Read::All | Read::Undo | Read::Unclear => None,
+            };
+            let Some(chosen) = chosen else {
+                office::say(&format!("A digit from 1 to {}, please.", choices.len()));
+                continue;
+            };
+            let filled = match chosen.question() {
+                None => chosen.clone(),
+                Some(question) => match office::ask(question)? {
+                    None => return Ok(Next::Stop),
+                    Some(value) if value.is_empty() => continue,
+                    Some(value) => chosen.filled(&value),
+                },
+            };
+            let asks = chosen.question().is_some();
+            match self.carry_out(desk, target, &filled, asks) {
+                Ok(true) => return Ok(Next::Settled),
+                Ok(false) => {}
+                // What cannot be read or is refused is asked again; a daemon
+                // that went away ends the walk.
+                Err(error) if matches!(error.kind(), ErrorKind::Refused | ErrorKind::Usage) => {
+                    office::say(error.message());
+                    office::say(error.hint().unwrap_or_default());
+                }
+                Err(error) => return Err(error),
+            }
         }
     }
+
+    /// Posts a chosen answer; false where the person thinks better of it.
+    fn carry_out(
+        &mut self,
+        desk: &Desk<'_>,
+        target: &OddRecord,
+        chosen: &Offered,
+        typed_now: bool,
+    ) -> Result<bool, Error> {
+        if typed_now && !self.agrees(desk, target, chosen)? {
+            return Ok(false);
+        }
+        let before = self.posts()?;
+        let outcome = self.post(desk, target, chosen)?;
+        let mut posted = self.posts()?;
+        posted.retain(|id| !before.contains(id));
+        office::say(&outcome.text);
+        self.settled += 1;
+        self.last = Some((target.clone(), posted));
+        Ok(true)
+    }
+
+    fn post(
+        &self,
+        desk: &Desk<'_>,
+        target: &OddRecord,
+        chosen: &Offered,
+    ) -> Result<Outcome, Error> {
+        if let Some(typed) = chosen.typed() {
+            return desk.settle_typed(&Target::of(target), &typed, None);
+        }
+        let unread = || Error::internal("An offered answer could not be read.");
+        let cli = chosen.cli().ok_or_else(unread)?;
+        let mut common = cli.common;
+        common.at = match common.at.as_deref() {
+            Some(at) => Some(desk.instant(at, target)?),
+            None => None,
+        };
+        let command = cli.command.ok_or_else(unread)?;
+        let inner = self.context.standing_in(common, StandIn::default())?;
+        crate::commands::run(&inner, command)
+    }
+
+    /// Shows what a value that was typed would change, before it is posted.
+    fn agrees(&self, desk: &Desk<'_>, target: &OddRecord, chosen: &Offered) -> Result<bool, Error> {
+        let Some(typed) = chosen.typed() else {
+            return Ok(true);
+        };
+        if !matches!(typed, Typed::End(_) | Typed::Took(_)) {
+            return Ok(true);
+        }
+        let answer = desk.read(&Target::of(target), &typed)?;
+        let Some(us) = offer::changes(target, &typed, answer.value_us) else {
+            return Ok(true);
+        };
+        let effect = offer::effect(target, us);
+        let words = answer.words;
+        office::prompt(&format!(
+            "{words}: {effect}. Enter posts it, another key does not: "
+        ))?;
+        let key = ask::key()?;
+        office::say("");
+        Ok(matches!(key, Some('\n' | '\r')))
+    }
+
+    /// Answers every record of a kind as proposed; false where the person
+    /// thinks better of it.
+    fn all(&mut self, desk: &Desk<'_>, like: &[(&OddRecord, Offered)]) -> Result<bool, Error> {
+        for (record, chosen) in like {
+            let effect = effect_of(chosen, record);
+            office::say(&format!("  event {}: {}{effect}", record.seq, chosen.words));
+        }
+        let count = like.len();
+        office::prompt(&format!(
+            "Enter posts these {count} answers, another key none: "
+        ))?;
+        let key = ask::key()?;
+        office::say("");
+        if !matches!(key, Some('\n' | '\r')) {
+            return Ok(false);
+        }
+        for (record, chosen) in like {
+            self.carry_out(desk, record, chosen, false)?;
+        }
+        Ok(true)
+    }
+
+    /// Takes the last answer back: what was posted for it is struck, the latest first.
+    fn undo(&mut self, desk: &Desk<'_>) -> Result<(), Error> {
+        let Some((target, posted)) = self.last.take() else {
+            return Ok(());
+        };
+        for event_id in posted.iter().rev() {
+            let strike = Kind::StruckOut(v1::StruckOut {
+                event_id: event_id.to_vec(),
+                reason: self.why.unwrap_or("taken back at once").to_owned(),
+            });
+            post::post(self.context, &desk.paperwork(strike)?)?;
+        }
+        self.seen.remove(&asked(&target));
+        self.settled = self.settled.saturating_sub(1);
+        office::say(&format!(
+            "The answer to event {} is taken back.",
+            target.seq
+        ));
+        Ok(())
+    }
+
+    /// The posts of this device, the oldest first.
+    fn posts(&self) -> Result<Vec<EventId>, Error> {
+        let mut device = self.context.device()?;
+        device.spool_mut().refresh()?;
+        let all = device.spool().posts().all();
+        Ok(all.iter().map(|entry| entry.event_id).collect())
+    }
+}
+
+impl Desk<'_> {
+    /// A time of day in a command of another kind means the last such time
+    /// before the record, not before now.
+    fn instant(&self, typed: &str, target: &OddRecord) -> Result<String, Error> {
+        let at = time::parse_at(typed, &self.zone, Micros(target.occurred_us))
+            .map_err(|error| Error::refused(format!("{error}.")))?;
+        Ok(at.timestamp().to_string())
+    }
+}
+
+/// The records of a kind that have a likely answer which needs nothing more.
+fn like<'r>(target: &OddRecord, rest: &[&'r OddRecord]) -> Vec<(&'r OddRecord, Offered)> {
+    rest.iter()
+        .filter(|record| record.code == target.code)
+        .filter_map(|record| {
+            let likely = offer::of(record).into_iter().find(|o| o.proposed)?;
+            likely.question().is_none().then_some((*record, likely))
+        })
+        .collect()
+}
+
+fn line(number: usize, choice: &Offered, target: &OddRecord) -> String {
+    let likely = if choice.proposed { " (likely)" } else { "" };
+    let more = if choice.question().is_some() {
+        " ..."
+    } else {
+        ""
+    };
+    let effect = effect_of(choice, target);
+    format!("  {number}  {}{more}{likely}{effect}", choice.words)
+}
+
+fn effect_of(choice: &Offered, target: &OddRecord) -> String {
+    choice
+        .changes_us
+        .map_or_else(String::new, |us| format!(": {}", offer::effect(target, us)))
+}
+
+/// The keys beside the digits.
+fn keys(like: usize, undo: bool) -> String {
+    let mut keys = vec!["A digit".to_owned(), "Enter: later".to_owned()];
+    if like > 1 {
+        keys.push(format!("a: the likely answer to all {like} of this kind"));
+    }
+    if undo {
+        keys.push("u: take the last answer back".to_owned());
+    }
+    keys.push("q: stop".to_owned());
+    keys.join(", ")
 }
 
 #[derive(Debug, PartialEq)]
-enum Read<'a> {
-    Chosen(&'a Choice),
+enum Read {
+    Chosen(usize),
+    All,
+    Undo,
     Later,
     Stop,
     Unclear,
 }
 
-fn read(key: Option<char>, choices: &[Choice]) -> Read<'_> {
+fn read(key: Option<char>, choices: usize) -> Read {
     /// Ctrl-D, which a terminal hands over as a key.
     const END_OF_INPUT: char = '\u{4}';
     let Some(key) = key else {
@@ -191,11 +382,13 @@ fn read(key: Option<char>, choices: &[Choice]) -> Read<'_> {
     };
     match key {
         '\n' | '\r' => Read::Later,
+        'a' | 'A' => Read::All,
+        'u' | 'U' => Read::Undo,
         'q' | 'Q' | END_OF_INPUT => Read::Stop,
         digit => digit
             .to_digit(10)
             .and_then(|n| usize::try_from(n).ok()?.checked_sub(1))
-            .and_then(|index| choices.get(index))
+            .filter(|index| *index < choices)
             .map_or(Read::Unclear, Read::Chosen),
     }
 }
@@ -206,40 +399,48 @@ mod tests {
     use crate::render::fixture;
 
     #[test]
-    fn the_proposal_comes_first_and_no_answer_twice() {
-        let lines = |settle_with: &str| {
-            choices(&fixture::odd(1, "", settle_with))
-                .iter()
-                .map(line)
-                .collect::<Vec<_>>()
-        };
+    fn a_choice_says_what_it_would_change() {
+        let target = fixture::odd(4711, "", "bay settle 4711 --end 17:30");
+        let choices = offer::of(&target);
         assert_eq!(
-            lines("bay settle 4711 --end 17:20")
-                .first()
-                .map(String::as_str),
-            Some("it ended at 17:20")
+            line(1, &choices[0], &target),
+            "  1  as proposed (likely): changes no labour"
         );
-        assert_eq!(lines("bay settle 4711 --end 17:20").len(), 7);
-        assert_eq!(
-            lines("bay settle 4711 --leave-out")
-                .first()
-                .map(String::as_str),
-            Some("leave it out of every figure")
-        );
-        assert_eq!(lines("bay settle 4711 --leave-out").len(), 6);
-        assert_eq!(lines("").len(), 6);
-        assert!(lines("").len() < 10, "one digit chooses");
+        let mut open = fixture::odd(4711, "", "bay settle 4711 --end TIME");
+        open.answers[0].changes_us = None;
+        open.answers[0].proposed = false;
+        assert_eq!(line(2, &offer::of(&open)[0], &open), "  2  as proposed ...");
     }
 
     #[test]
     fn a_digit_chooses_and_enter_leaves_it_for_later() {
-        let choices = plain_choices();
-        assert_eq!(read(Some('1'), &choices), Read::Chosen(&choices[0]));
-        assert_eq!(read(Some('\n'), &choices), Read::Later);
-        assert_eq!(read(Some('q'), &choices), Read::Stop);
-        assert_eq!(read(None, &choices), Read::Stop);
-        for unclear in ['0', '7', 'x', '-'] {
-            assert_eq!(read(Some(unclear), &choices), Read::Unclear, "{unclear}");
+        for (key, expected) in [
+            (Some('1'), Read::Chosen(0)),
+            (Some('6'), Read::Chosen(5)),
+            (Some('\n'), Read::Later),
+            (Some('a'), Read::All),
+            (Some('u'), Read::Undo),
+            (Some('q'), Read::Stop),
+            (None, Read::Stop),
+            (Some('0'), Read::Unclear),
+            (Some('7'), Read::Unclear),
+            (Some('-'), Read::Unclear),
+        ] {
+            assert_eq!(read(key, 6), expected, "{key:?}");
         }
+    }
+
+    #[test]
+    fn only_records_of_the_same_kind_with_a_likely_answer_are_answered_together() {
+        let target = fixture::odd(1, "", "bay settle 1 --end 17:30");
+        let other = OddRecord {
+            code: "unknown-code".to_owned(),
+            ..target.clone()
+        };
+        let open = fixture::odd(2, "", "bay settle 2 --end TIME");
+        let same = fixture::odd(3, "", "bay settle 3 --end 18:00");
+        let rest = [&target, &other, &open, &same];
+        let seqs: Vec<u64> = like(&target, &rest).iter().map(|(r, _)| r.seq).collect();
+        assert_eq!(seqs, [1, 3]);
     }
 }
