@@ -155,7 +155,6 @@ pub(crate) fn unclosed() -> v1::OddRecord {
                 )
             },
         ],
-        ..v1::OddRecord::default()
     }
 }
 

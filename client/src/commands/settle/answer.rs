@@ -10,6 +10,7 @@ use crate::render::calendar::Calendar;
 use crate::render::figure;
 
 /// The answers that have a flag of their own; the job comes by `--job`.
+#[expect(clippy::struct_excessive_bools, reason = "each is a flag of its own")]
 #[derive(Debug, Clone, Default, PartialEq, Eq, Args)]
 #[group(multiple = false)]
 pub struct AnswerArgs {

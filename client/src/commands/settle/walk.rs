@@ -205,7 +205,7 @@ impl Walk<'_> {
         chosen: &Offered,
         typed_now: bool,
     ) -> Result<bool, Error> {
-        if typed_now && !self.agrees(desk, target, chosen)? {
+        if typed_now && !desk.agrees(target, chosen)? {
             return Ok(false);
         }
         let before = self.posts()?;
@@ -237,28 +237,6 @@ impl Walk<'_> {
         let command = cli.command.ok_or_else(unread)?;
         let inner = self.context.standing_in(common, StandIn::default())?;
         crate::commands::run(&inner, command)
-    }
-
-    /// Shows what a value that was typed would change, before it is posted.
-    fn agrees(&self, desk: &Desk<'_>, target: &OddRecord, chosen: &Offered) -> Result<bool, Error> {
-        let Some(typed) = chosen.typed() else {
-            return Ok(true);
-        };
-        if !matches!(typed, Typed::End(_) | Typed::Took(_)) {
-            return Ok(true);
-        }
-        let answer = desk.read(&Target::of(target), &typed)?;
-        let Some(us) = offer::changes(target, &typed, answer.value_us) else {
-            return Ok(true);
-        };
-        let effect = offer::effect(target, us);
-        let words = answer.words;
-        office::prompt(&format!(
-            "{words}: {effect}. Enter posts it, another key does not: "
-        ))?;
-        let key = ask::key()?;
-        office::say("");
-        Ok(matches!(key, Some('\n' | '\r')))
     }
 
     /// Answers every record of a kind as proposed; false where the person
@@ -314,6 +292,28 @@ impl Walk<'_> {
 }
 
 impl Desk<'_> {
+    /// Shows what a value that was typed would change, before it is posted.
+    fn agrees(&self, target: &OddRecord, chosen: &Offered) -> Result<bool, Error> {
+        let Some(typed) = chosen.typed() else {
+            return Ok(true);
+        };
+        if !matches!(typed, Typed::End(_) | Typed::Took(_)) {
+            return Ok(true);
+        }
+        let answer = self.read(&Target::of(target), &typed)?;
+        let Some(us) = offer::changes(target, &typed, answer.value_us) else {
+            return Ok(true);
+        };
+        let effect = offer::effect(target, us);
+        let words = answer.words;
+        office::prompt(&format!(
+            "{words}: {effect}. Enter posts it, another key does not: "
+        ))?;
+        let key = ask::key()?;
+        office::say("");
+        Ok(matches!(key, Some('\n' | '\r')))
+    }
+
     /// A time of day in a command of another kind means the last such time
     /// before the record, not before now.
     fn instant(&self, typed: &str, target: &OddRecord) -> Result<String, Error> {
