@@ -18,6 +18,7 @@ mod rows;
 mod schema;
 mod source;
 mod view;
+mod views;
 mod zones;
 
 #[cfg(test)]

@@ -5,8 +5,7 @@ use std::path::Path;
 use rusqlite::{Connection, OpenFlags, OptionalExtension as _};
 use sha2::{Digest as _, Sha256};
 
-use super::FactsError;
-use super::rows;
+use super::{FactsError, rows, views};
 
 /// Grows whenever the same log would fold to other rows or another state.
 ///
@@ -147,11 +146,12 @@ fn prepare(conn: &Connection) -> rusqlite::Result<()> {
     Ok(())
 }
 
-/// Makes the tables and the event index; row indices come with [`index_rows`].
+/// Makes the tables, the views and the event index; row indices come with [`index_rows`].
 pub(crate) fn create(conn: &Connection) -> rusqlite::Result<()> {
     conn.execute_batch(TABLES)?;
     conn.execute_batch(EVENT_INDICES)?;
-    conn.execute_batch(&rows::tables_ddl())
+    conn.execute_batch(&rows::tables_ddl())?;
+    conn.execute_batch(&views::ddl())
 }
 
 /// Makes the indices of the row tables: cheaper after the rows than before.
@@ -161,11 +161,17 @@ pub(crate) fn index_rows(conn: &Connection) -> rusqlite::Result<()> {
 
 /// Hash of the layout, so that a changed table is noticed without a number.
 pub(crate) fn layout_print() -> [u8; 32] {
+    print_with(&views::ddl())
+}
+
+/// As [`layout_print`], with views of this text.
+pub(crate) fn print_with(views: &str) -> [u8; 32] {
     let mut hash = Sha256::new();
     hash.update(TABLES);
     hash.update(EVENT_INDICES);
     hash.update(rows::tables_ddl());
     hash.update(rows::indices_ddl());
+    hash.update(views);
     hash.finalize().into()
 }
 

@@ -9,6 +9,7 @@ mod mishaps;
 mod reads;
 mod shop;
 mod speed;
+mod views;
 
 use baywright_proto::v1;
 use prost::Message as _;

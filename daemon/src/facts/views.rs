@@ -1,0 +1,171 @@
+//! Read-only views for a person with SQL and a copy of `facts.db`: numbers of
+//! jobs instead of ids, minutes and millilitres instead of micro and nano,
+//! instants as text beside the exact ones. Nothing is stored for them, so they
+//! cost nothing when a row is written. README has questions asked in them.
+//!
+//! They show what the fold has stored: a stage that still runs appears when it
+//! ends. Instants that end in `_utc` are cut to the second. A rule that the
+//! reports have too (what of a declaration counts, what rework is) is the one
+//! of `report`, and a test holds the two together.
+
+/// The views by name, in the order in which they are made.
+pub(crate) const VIEWS: [(&str, &str); 13] = [
+    ("v_job", JOB),
+    ("v_stage", STAGE),
+    ("v_declared", DECLARED),
+    ("v_wait", WAIT),
+    ("v_bay_stay", BAY_STAY),
+    ("v_use", USE),
+    ("v_mix", MIX),
+    ("v_section", SECTION),
+    ("v_air", AIR),
+    ("v_flaw", FLAW),
+    ("v_stock", STOCK),
+    ("v_container", CONTAINER),
+    ("v_odd", ODD),
+];
+
+/// Makes all views.
+pub(crate) fn ddl() -> String {
+    VIEWS.iter().fold(String::new(), |sql, (name, select)| {
+        // `utc(...)` is written out: a view may use no function of our own.
+        sql + &format!("CREATE VIEW {name} AS {};\n", written_out(select))
+    })
+}
+
+/// Replaces each `utc(column)` by the expression that makes text of it.
+fn written_out(select: &str) -> String {
+    let mut parts = select.split("utc(");
+    let mut sql = parts.next().unwrap_or_default().to_owned();
+    for part in parts {
+        let (column, rest) = part.split_once(')').unwrap_or((part, ""));
+        sql.push_str(&format!(
+            "strftime('%Y-%m-%dT%H:%M:%SZ', {column} / 1000000, 'unixepoch'){rest}"
+        ));
+    }
+    sql
+}
+
+/// `labour_min = hands_on_min + declared_min`, of all workers.
+const JOB: &str = "
+SELECT number AS job, handle, job_type, vehicle, vehicle_class,
+  grade_soil, grade_defects, grade_intricacy,
+  utc(opened_us) AS opened_utc, opened_us,
+  utc(released_us) AS released_utc, released_us,
+  max(released_us - opened_us, 0) / 6e7 AS cycle_min,
+  hands_on_us / 6e7 + declared_us / 6e7 AS labour_min,
+  hands_on_us / 6e7 AS hands_on_min,
+  declared_us / 6e7 AS declared_min,
+  CASE WHEN is_comeback THEN hands_on_us + declared_us ELSE again_us END / 6e7 AS rework_min,
+  comeback_of, is_comeback, agreed_minor, seq
+FROM (SELECT j.number, j.handle, j.job_type, j.vehicle, j.vehicle_class,
+  j.grade_soil, j.grade_defects, j.grade_intricacy, j.opened_us, j.agreed_minor, j.seq,
+  (SELECT min(r.at_us) FROM release r WHERE r.job = j.job) AS released_us,
+  (SELECT coalesce(sum(max(h.until_us - h.from_us, 0)), 0)
+     FROM hands_on h WHERE h.job = j.job) AS hands_on_us,
+  (SELECT coalesce(sum(max(h.until_us - h.from_us, 0)), 0)
+     FROM hands_on h WHERE h.job = j.job AND h.rework = 1) AS again_us,
+  (SELECT coalesce(sum(max(d.about_us, 0)), 0) FROM declared d
+     WHERE d.job = j.job AND d.declaration = 'done-about'
+     AND NOT EXISTS (SELECT 1 FROM hands_on h WHERE h.job = d.job AND h.stage = d.stage)
+     AND NOT EXISTS (SELECT 1 FROM declared later WHERE later.job = d.job AND later.stage = d.stage
+       AND (later.origin_us, later.origin_device, later.origin_seq, later.ordinal)
+         > (d.origin_us, d.origin_device, d.origin_seq, d.ordinal))) AS declared_us,
+  j.comeback_of IS NOT NULL AS is_comeback,
+  (SELECT of.number FROM job of WHERE of.job = j.comeback_of) AS comeback_of
+  FROM job j)";
+
+/// One worker on one stage without a break.
+const STAGE: &str = "
+SELECT j.number AS job, j.job_type, j.vehicle_class, h.stage, h.worker, h.bay,
+  utc(h.from_us) AS from_utc, utc(h.until_us) AS until_utc, h.from_us, h.until_us,
+  max(h.until_us - h.from_us, 0) / 6e7 AS hands_on_min,
+  h.ended, h.rework, h.seq_from, h.seq_until
+FROM hands_on h LEFT JOIN job j ON j.job = h.job";
+
+/// What was stated at release for a stage; a later statement replaces it.
+const DECLARED: &str = "
+SELECT j.number AS job, j.job_type, d.stage, d.declaration, d.about_us / 6e7 AS about_min, d.seq
+FROM declared d LEFT JOIN job j ON j.job = d.job";
+
+/// Dwell, flash, lamp and cure; waits can overlap.
+const WAIT: &str = "
+SELECT j.number AS job, j.job_type, w.kind, w.product, w.panel,
+  utc(w.from_us) AS from_utc, utc(w.until_us) AS until_utc, w.from_us, w.until_us,
+  max(w.until_us - w.from_us, 0) / 6e7 AS waiting_min, w.seq_from, w.seq_until
+FROM waiting w LEFT JOIN job j ON j.job = w.job";
+
+/// `place` is a bay, `holding` or `away`.
+const BAY_STAY: &str = "
+SELECT j.number AS job, j.job_type, p.place,
+  utc(p.from_us) AS from_utc, utc(p.until_us) AS until_utc, p.from_us, p.until_us,
+  max(p.until_us - p.from_us, 0) / 6e7 AS stay_min, p.seq_from, p.seq_until
+FROM presence p LEFT JOIN job j ON j.job = p.job";
+
+/// `used_*` is of the mix where there is one; `concentrate_ml` is the share of
+/// the product in it, and what was used where there is none. A weighed amount
+/// stays in grams: densities are the catalogue's.
+const USE: &str = "
+SELECT j.number AS job, j.job_type, u.product, u.stage, u.bay,
+  utc(u.at_us) AS at_utc, u.at_us,
+  u.used_nl / 1e6 AS used_ml, u.used_ug / 1e6 AS used_g, u.used_milli_each / 1e3 AS used_each,
+  u.mix IS NOT NULL AS from_mix,
+  CASE WHEN u.mix IS NULL THEN u.used_nl / 1e6
+    WHEN m.volume_nl > 0 THEN u.used_nl / 1e6 * m.concentrate_nl / m.volume_nl END AS concentrate_ml,
+  u.lot, u.seq
+FROM product_use u LEFT JOIN job j ON j.job = u.job LEFT JOIN mix_made m ON m.mix = u.mix";
+
+/// Batches of diluted product, with what was poured away of each.
+const MIX: &str = "
+SELECT m.product, m.bay, utc(m.at_us) AS made_utc, m.at_us,
+  m.volume_nl / 1e6 AS volume_ml, m.concentrate_nl / 1e6 AS concentrate_ml,
+  (SELECT coalesce(sum(d.volume_nl), 0) / 1e6 FROM mix_dumped d WHERE d.mix = m.mix) AS dumped_ml,
+  m.seq
+FROM mix_made m";
+
+/// A section that was coated: when it was first levelled, and its last result.
+const SECTION: &str = "
+SELECT j.number AS job, j.job_type, c.panel, c.section, c.finish, c.product, c.lot, c.layer,
+  utc(c.at_us) AS coated_utc, c.at_us AS coated_us,
+  (SELECT min(l.at_us) FROM levelled l WHERE l.job = c.job AND l.coated = c.event) AS levelled_us,
+  ((SELECT min(l.at_us) FROM levelled l WHERE l.job = c.job AND l.coated = c.event) - c.at_us) / 6e7
+    AS level_after_min,
+  (SELECT l.result FROM levelled l WHERE l.job = c.job AND l.coated = c.event
+    ORDER BY l.at_us DESC, l.seq DESC LIMIT 1) AS result,
+  c.air_milli_c / 1e3 AS air_c, c.humidity_milli_pct / 1e3 AS humidity_pct,
+  c.surface_milli_c / 1e3 AS surface_c, c.seq
+FROM coated c LEFT JOIN job j ON j.job = c.job";
+
+const AIR: &str = "
+SELECT bay, utc(at_us) AS read_utc, at_us, air_milli_c / 1e3 AS air_c,
+  humidity_milli_pct / 1e3 AS humidity_pct, surface_milli_c / 1e3 AS surface_c,
+  sensor AS by_sensor, seq
+FROM air";
+
+/// `existing`: it was there when the vehicle came.
+const FLAW: &str = "
+SELECT j.number AS job, j.job_type, f.panel, f.flaw, f.existing,
+  utc(f.at_us) AS found_utc, f.at_us AS found_us,
+  (SELECT min(r.at_us) FROM flaw_remedied r WHERE r.job = f.job AND r.found = f.event) AS remedied_us,
+  f.photo, f.seq
+FROM flaw_found f LEFT JOIN job j ON j.job = f.job";
+
+/// Received: so many packs of an amount. Counted: the amount that is there.
+const STOCK: &str = "
+SELECT product, kind, utc(at_us) AS at_utc, at_us, packs,
+  amount_nl / 1e6 AS amount_ml, amount_ug / 1e6 AS amount_g, amount_milli_each / 1e3 AS amount_each,
+  price_minor, lot, seq
+FROM stock";
+
+/// Bottles and cans opened, refilled and found empty.
+const CONTAINER: &str = "
+SELECT product, bay, kind, utc(at_us) AS at_utc, at_us,
+  amount_nl / 1e6 AS amount_ml, amount_ug / 1e6 AS amount_g, amount_milli_each / 1e3 AS amount_each,
+  lot, seq
+FROM container";
+
+/// What the owner was or is asked about; `bay settle` has the sentences.
+const ODD: &str = "
+SELECT n.seq, n.code, j.number AS job, n.bay, utc(n.at_us) AS at_utc, n.at_us, n.settled
+FROM notice n LEFT JOIN job j ON j.job = n.job
+WHERE n.severity = 'odd'";
