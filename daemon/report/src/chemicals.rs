@@ -197,7 +197,7 @@ pub(crate) fn parts_of_use(
 }
 
 /// The share that `volume` has in everything that went into a mix.
-fn parts_of_mix(
+pub(crate) fn parts_of_mix(
     mix: &MixMadeRow,
     volume: Nanolitres,
     catalogue: &Catalogue,
@@ -224,7 +224,11 @@ fn parts_of_mix(
 
 /// Volume stays; mass becomes volume where the density is known:
 /// `µg × 10⁶ ÷ (µg per ml) = nl`.
-fn in_summing_unit(quantity: Quantity, catalogue: &Catalogue, product: &Code) -> Portion {
+pub(crate) fn in_summing_unit(
+    quantity: Quantity,
+    catalogue: &Catalogue,
+    product: &Code,
+) -> Portion {
     let density = catalogue
         .products
         .get(product)

@@ -1,16 +1,20 @@
 //! What the figures are worked out of, and an index over it.
 
+use std::cell::OnceCell;
 use std::collections::{BTreeMap, HashMap};
 
 use baywright_floor::catalogues::Catalogues;
 use baywright_floor::event::{EventId, JobKey, Seq};
 use baywright_floor::fact::Declaration;
 use baywright_floor::row::{
-    HandsOn, JobOpenedRow, MixMadeRow, NoticeRow, Presence, Row, StockKind, UseRow, Waiting,
+    ContainerKind, HandsOn, JobOpenedRow, MixMadeRow, NoticeRow, Presence, Row, StockKind, UseRow,
+    Waiting,
 };
 use baywright_terms::amount::{Nanolitres, Quantity};
 use baywright_terms::code::Code;
 use baywright_terms::time::Micros;
+
+use crate::materials::Shared;
 
 /// Rows and the catalogue history, as one read of the facts saw them.
 #[derive(Debug, Clone, Copy)]
@@ -21,11 +25,11 @@ pub struct Input<'a> {
     /// - every row of each job that was released in it or stood in a bay in it,
     /// - the `MixMade` row of every mix that a use or dump among them names, and
     ///   every use and dump of it, whoever drew,
-    /// - for each unmetered product that those jobs are allowed, its containers
-    ///   from the refill at or before their first hands-on time to the one at or
-    ///   after their last; from the first to the last of these refills, every
-    ///   use of the product by hand; and of each further job worked on
-    ///   between them its opening, release and hands-on rows,
+    /// - for each unmetered product that those jobs are allowed or that was
+    ///   refilled in the span, its containers from the refill before that work
+    ///   to the one at or after it; from the first to the last of these
+    ///   refills, every use of the product by hand; and of each further job
+    ///   worked on between them its opening, release and hands-on rows,
     /// - for each product drawn among all these, the last priced receipt at or
     ///   before the first draw of it and every one up to the last draw of
     ///   anything; and every receipt of a lot that a use or coat names,
@@ -64,6 +68,16 @@ pub(crate) struct Dumped {
     pub(crate) mix: EventId,
     pub(crate) volume: Nanolitres,
     pub(crate) at: Micros,
+    pub(crate) seq: Seq,
+}
+
+/// A bottle was filled up.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Refill {
+    pub(crate) at: Micros,
+    pub(crate) seq: Seq,
+    /// What went in.
+    pub(crate) quantity: Option<Quantity>,
 }
 
 /// Packs of a product that came in, with what was paid.
@@ -90,6 +104,12 @@ pub(crate) struct Index<'a> {
     pub(crate) notices: Vec<&'a NoticeRow>,
     /// Receipts with a price and an amount, in order of (instant, seq).
     receipts: BTreeMap<&'a Code, Vec<Receipt<'a>>>,
+    /// On a job and on none.
+    pub(crate) uses_of_mix: HashMap<EventId, Vec<&'a UseRow>>,
+    /// In order of (instant, seq).
+    pub(crate) refills: BTreeMap<&'a Code, Vec<Refill>>,
+    /// Worked out when it is first asked for: shares are of all jobs at once.
+    pub(crate) shared: OnceCell<Shared>,
 }
 
 impl<'a> Index<'a> {
@@ -100,6 +120,9 @@ impl<'a> Index<'a> {
         }
         for receipts in index.receipts.values_mut() {
             receipts.sort_by_key(|receipt| (receipt.at, receipt.seq));
+        }
+        for refills in index.refills.values_mut() {
+            refills.sort_by_key(|refill| (refill.at, refill.seq));
         }
         index
     }
@@ -134,19 +157,40 @@ impl<'a> Index<'a> {
                 job.declared.insert(stage, *declaration);
                 job.declared_seqs.insert(stage, *seq);
             }
-            Row::Use(used) => match used.job {
-                Some(job) => self.job(job).uses.push(used),
-                None => self.loose_uses.push(used),
-            },
+            Row::Use(used) => {
+                match used.job {
+                    Some(job) => self.job(job).uses.push(used),
+                    None => self.loose_uses.push(used),
+                }
+                if let Some(mix) = used.mix {
+                    self.uses_of_mix.entry(mix).or_default().push(used);
+                }
+            }
+            Row::Container {
+                product,
+                kind: ContainerKind::Refilled,
+                quantity,
+                at,
+                seq,
+                ..
+            } => self.refills.entry(product).or_default().push(Refill {
+                at: *at,
+                seq: *seq,
+                quantity: *quantity,
+            }),
             Row::MixMade(mix) => {
                 self.mixes.insert(mix.mix, mix);
             }
             Row::MixDumped {
-                mix, volume, at, ..
+                mix,
+                volume,
+                at,
+                seq,
             } => self.dumped.push(Dumped {
                 mix: *mix,
                 volume: *volume,
                 at: *at,
+                seq: *seq,
             }),
             Row::Notice(notice) => self.notices.push(notice),
             Row::Stock {

@@ -77,9 +77,9 @@ impl View<'_> {
         Ok(())
     }
 
-    /// For each unmetered product that the jobs are allowed: its refills from
-    /// the one before their first work to the one after their last, and the
-    /// work and measured uses of everybody in between.
+    /// For each unmetered product that the jobs are allowed, or that was
+    /// refilled: its refills from the one before that work to the one after
+    /// it, and the work and measured uses of everybody in between.
     fn add_refills(
         &self,
         found: &mut Gathered,
@@ -125,7 +125,9 @@ impl View<'_> {
         Ok(())
     }
 
-    /// When the jobs were worked on, by the unmetered products they are allowed.
+    /// When the jobs were worked on, by the unmetered products they are allowed,
+    /// and when such products were refilled: also a refill of the span that no
+    /// job is behind has its interval.
     fn unmetered_work(
         &self,
         found: &Gathered,
@@ -144,6 +146,12 @@ impl View<'_> {
         }
         let mut products = BTreeMap::new();
         for row in found.values() {
+            if let Row::Container { product, at, .. } = row {
+                let known = self.cats.at(*at).catalogue.products.get(product);
+                if known.is_some_and(|known| known.unmetered) {
+                    widen(&mut products, product.clone(), Reach::at(*at));
+                }
+            }
             let Row::JobOpened(opened) = row else {
                 continue;
             };
@@ -182,7 +190,7 @@ impl View<'_> {
     ) -> Result<Option<Reach>, FactsError> {
         let before = self.instant(
             "SELECT max(origin_us) FROM container
-             WHERE product = ?1 AND kind = 'refilled' AND origin_us <= ?2",
+             WHERE product = ?1 AND kind = 'refilled' AND origin_us < ?2",
             (product.as_str(), worked.first.0),
         )?;
         let after = self.instant(
