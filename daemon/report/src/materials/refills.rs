@@ -109,7 +109,7 @@ fn allowed<'i, 'a>(
     // A refill that no job can be found for is shown too.
     for (product, refills) in &index.refills {
         let is_unmetered = |at: Micros| {
-            let known = catalogues.at(at).catalogue.products.get(product);
+            let known = catalogues.at(at).catalogue.products.get(*product);
             known.is_some_and(|known| known.unmetered)
         };
         if refills.iter().any(|refill| is_unmetered(refill.at)) {
