@@ -23,8 +23,9 @@ use baywright_terms::catalogue::{StageAllowance, is_no_bay};
 use baywright_terms::code::Code;
 use baywright_terms::time::Micros;
 
-use crate::figures::{JobFigures, JobMoney, StageFigures, TypeFigures, WeekMoney};
+use crate::figures::{JobFigures, StageFigures, TypeFigures};
 use crate::input::{Index, JobRows};
+use crate::money::{self, Account};
 use crate::span::{Span, sum_us};
 
 /// The figures of one job up to `as_of`; `None` where its opening is not among
@@ -59,6 +60,8 @@ pub(crate) fn job_figures(
     } else {
         hands_on_us(&|h| h.rework)
     };
+    let account = Account::of(index, catalogues, rows)?;
+    let money = account.money();
     Some(JobFigures {
         job,
         number: opened.number,
@@ -82,8 +85,8 @@ pub(crate) fn job_figures(
         comeback_of_number: opened.comeback_of.and_then(|of| index.number(of)),
         occupied_us: 0,
         flow_permille: None,
-        money: JobMoney::default(),
-        shortfalls: Vec::new(),
+        shortfalls: account.shortfalls(&money),
+        money,
     })
 }
 
@@ -109,8 +112,8 @@ pub(crate) fn type_figures(jobs: &[JobFigures]) -> Vec<TypeFigures> {
                 rework_us: sum_us(jobs.iter().map(|j| j.rework_us)),
                 unclosed_us: sum_us(jobs.iter().map(|j| j.unclosed_us)),
                 declared_us: sum_us(jobs.iter().map(|j| j.declared_us)),
-                money: WeekMoney::default(),
-                shortfalls: Vec::new(),
+                money: money::sum(&jobs),
+                shortfalls: money::shortfalls_over(&jobs),
             }
         })
         .collect()

@@ -8,6 +8,7 @@ use crate::chemicals;
 use crate::figures::{Flow, JobFigures, Week, WeekMoney};
 use crate::input::{Index, Input};
 use crate::labour;
+use crate::money;
 use crate::odd::odd_figures;
 use crate::span::Span;
 use crate::throughput;
@@ -29,7 +30,17 @@ pub fn week(input: &Input<'_>, name: &str, from: Micros, until: Micros) -> Week 
         &latest
     };
     let shop = of_shop.catalogue.shop.as_ref();
-    let bays = throughput::bay_figures(&index, input.catalogues, counted, input.as_of, &jobs);
+    let mut bays = throughput::bay_figures(&index, input.catalogues, counted, input.as_of, &jobs);
+    let mut per_hour = money::contribution_per_hour_minor(&index, input.as_of, &jobs);
+    for bay in &mut bays {
+        bay.contribution_per_hour_minor = per_hour.remove(&bay.bay);
+    }
+    let all: Vec<&JobFigures> = jobs.iter().collect();
+    let money = WeekMoney {
+        loose_materials_minor: money::loose_materials_minor(&index, input.catalogues, counted),
+        ..money::sum(&all)
+    };
+    let shortfalls = money::shortfalls_over(&all);
     Week {
         week: name.to_owned(),
         shop: shop.map(|s| s.name.clone()).unwrap_or_default(),
@@ -46,8 +57,8 @@ pub fn week(input: &Input<'_>, name: &str, from: Micros, until: Micros) -> Week 
         odd: odd_figures(&index, input.catalogues, false),
         log_span: input.log_from.zip(input.log_until),
         remark: remark(input, name, whole, &of_shop.zone),
-        money: WeekMoney::default(),
-        shortfalls: Vec::new(),
+        money,
+        shortfalls,
         flow: Flow::default(),
         history: Vec::new(),
         days: Vec::new(),

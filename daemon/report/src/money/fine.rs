@@ -8,9 +8,9 @@ use crate::span::{clamp, divide_half_even};
 pub(crate) const FINE_PER_MINOR: i128 = 3_600_000_000_000;
 
 /// Largest money of one stretch, use or price, in minor units, on either side
-/// of zero. A thousand million in a currency of hundredths is above any shop,
-/// and ninety million of them still add up inside 64 bits.
-pub(crate) const PIECE_MINOR_MAX: i64 = 100_000_000_000;
+/// of zero. It is above any shop in any currency, and nine hundred thousand of
+/// them still add up inside 64 bits.
+pub(crate) const PIECE_MINOR_MAX: i64 = 10_000_000_000_000;
 
 /// Money as an integer of [`FINE_PER_MINOR`] parts of a minor unit.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Eq, PartialOrd, Ord)]
@@ -18,6 +18,11 @@ pub(crate) struct Fine(i128);
 
 impl Fine {
     pub(crate) const ZERO: Self = Self(0);
+
+    /// So many minor units.
+    pub(crate) fn of_minor(minor: i64) -> Self {
+        Self(i128::from(minor) * FINE_PER_MINOR)
+    }
 
     /// `rate_minor` for an hour, over `us`, times `burden_milli` thousandths.
     /// Stops at [`PIECE_MINOR_MAX`].
@@ -49,15 +54,19 @@ impl Fine {
         clamp(divide_half_even(self.0, FINE_PER_MINOR))
     }
 
-    /// `money / (denominator parts of a minor unit)`, half to even; for rates.
-    pub(crate) fn over(self, denominator: i128) -> i64 {
-        clamp(divide_half_even(self.0, denominator))
+    /// For each hour of `us`, to the nearest minor unit; `None` for no time.
+    pub(crate) fn per_hour(self, us: i64) -> Option<i64> {
+        // An hour of microseconds cancels out of the fine parts.
+        let parts = i128::from(us).checked_mul(FINE_PER_MINOR / HOUR_US)?;
+        (parts > 0).then(|| clamp(divide_half_even(self.0, parts)))
     }
 
     fn stopped(parts: i128) -> Self {
         Self(parts.clamp(-LIMIT, LIMIT))
     }
 }
+
+const HOUR_US: i128 = baywright_terms::time::HOUR_US as i128;
 
 const LIMIT: i128 = PIECE_MINOR_MAX as i128 * FINE_PER_MINOR;
 
@@ -123,7 +132,7 @@ mod tests {
 
     use super::*;
 
-    const HOUR_US: i64 = 3_600_000_000;
+    const HOUR_US: i64 = baywright_terms::time::HOUR_US;
 
     #[test]
     fn labour_is_exact_and_rounded_once() {

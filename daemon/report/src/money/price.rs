@@ -50,16 +50,6 @@ impl Price {
     }
 }
 
-/// The price that a job opened at `opened` was quoted with.
-pub(crate) fn standard(
-    catalogues: &Catalogues,
-    product: &Code,
-    opened: Micros,
-    unit: PortionUnit,
-) -> Option<Price> {
-    of_catalogue(&catalogues.at(opened).catalogue, product, unit)
-}
-
 /// What a use at `at` cost; `lot` is empty where none was named.
 pub(crate) fn actual(
     index: &Index<'_>,
@@ -95,7 +85,13 @@ pub(crate) fn in_shop_currency(catalogue: &Catalogue, price: Option<&Money>) -> 
     same.then_some(price.minor)
 }
 
-fn of_catalogue(catalogue: &Catalogue, product: &Code, unit: PortionUnit) -> Option<Price> {
+/// The price of a catalogue for amounts in `unit`: that at a job's opening is
+/// its standard price.
+pub(crate) fn of_catalogue(
+    catalogue: &Catalogue,
+    product: &Code,
+    unit: PortionUnit,
+) -> Option<Price> {
     let found = catalogue.products.get(product)?;
     let minor = in_shop_currency(catalogue, found.pack_price.as_ref())?;
     let pack = found.pack?.quantity();
