@@ -14,6 +14,7 @@ mod air;
 mod hash;
 mod time;
 mod units;
+mod xes;
 
 /// Rows of a table in `data` as maps from column to text.
 fn table(text: &str) -> Vec<std::collections::BTreeMap<String, String>> {

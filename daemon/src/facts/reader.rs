@@ -56,7 +56,7 @@ impl Past {
     /// # Errors
     /// If the log cannot be read.
     pub fn received(&mut self) -> Result<Option<Micros>, FactsError> {
-        self.view(|view| view.received())
+        self.now().received()
     }
 
     /// Runs `read` on them.
@@ -67,12 +67,16 @@ impl Past {
         &mut self,
         read: impl FnOnce(&mut View<'_>) -> Result<T, E>,
     ) -> Result<T, E> {
-        read(&mut View {
+        read(&mut self.now())
+    }
+
+    fn now(&mut self) -> View<'_> {
+        View {
             conn: &self.facts.conn,
             log: self.facts.log.as_mut(),
             cats: Arc::clone(&self.cats),
             about: self.facts.about.clone(),
-        })
+        }
     }
 }
 

@@ -39,9 +39,10 @@ fn written_out(select: &str) -> String {
     let mut sql = parts.next().unwrap_or_default().to_owned();
     for part in parts {
         let (column, rest) = part.split_once(')').unwrap_or((part, ""));
-        sql.push_str(&format!(
-            "strftime('%Y-%m-%dT%H:%M:%SZ', {column} / 1000000, 'unixepoch'){rest}"
-        ));
+        sql.push_str("strftime('%Y-%m-%dT%H:%M:%SZ', ");
+        sql.push_str(column);
+        sql.push_str(" / 1000000, 'unixepoch')");
+        sql.push_str(rest);
     }
     sql
 }

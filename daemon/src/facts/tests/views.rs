@@ -55,7 +55,11 @@ fn assert_near(got: &[Vec<Option<f64>>], want: &[Vec<Option<f64>>], what: &str) 
 }
 
 /// Microseconds or nanolitres as their large unit.
-#[allow(clippy::cast_precision_loss, reason = "compared with a tolerance")]
+#[allow(
+    clippy::cast_precision_loss,
+    clippy::unnecessary_wraps,
+    reason = "compared with a tolerance, beside values that may be missing"
+)]
 fn over(value: i64, per: f64) -> Option<f64> {
     Some(value as f64 / per)
 }
