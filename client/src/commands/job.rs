@@ -2,6 +2,7 @@
 
 use baywright_proto::v1::report_service_client::ReportServiceClient;
 use baywright_proto::v1::{JobRequest, job_request};
+use baywright_terms::hours::OpenHours;
 use clap::Args;
 use serde_json::json;
 
@@ -14,8 +15,10 @@ use crate::render;
 
 /// The story of one job: what was quoted, what it took, every event of it.
 ///
-/// Each event has its number in the log, so that it can be struck out or
-/// settled; what was struck out is shown and marked.
+/// Money and why it differs from the quote, its days drawn hour by hour, the
+/// stages and waits, products, coated sections with the air at the time. Each
+/// event has its number in the log, so that it can be struck out or settled;
+/// what was struck out is shown and marked.
 #[derive(Debug, Default, Args)]
 #[command(after_help = "\
 Examples:
@@ -52,8 +55,21 @@ pub fn run(context: &Context, args: &JobArgs) -> Result<Outcome, Error> {
     let story = response
         .story
         .ok_or_else(|| Error::internal("The daemon answered without a job."))?;
-    let text = render::job::story(&story, page::columns());
+    let hours = if context.output.json {
+        Vec::new()
+    } else {
+        open_hours(context)
+    };
+    let text = render::job::story(&story, &hours, page::columns());
     Ok(Outcome::new(text, json!({ "story": story })))
+}
+
+/// The shop's open hours as this bay knows them; none where it knows none.
+fn open_hours(context: &Context) -> Vec<OpenHours> {
+    context
+        .catalogue_or_ask()
+        .and_then(|held| Some(held.catalogue.shop.as_ref()?.open.clone()))
+        .unwrap_or_default()
 }
 
 /// A plain number, also with `#` before it, is the daemon's; all else a handle.
@@ -73,7 +89,13 @@ mod tests {
     fn the_names_in_the_json_are_part_of_the_contract() {
         let json = json!({ "story": fixture::story() });
         let paths = fixture::key_paths(&json).join("\n");
-        insta::assert_snapshot!(paths, @r"
+        insta::assert_snapshot!(paths, @"
+        story.air[].air_milli_c
+        story.air[].bay
+        story.air[].humidity_milli_pct
+        story.air[].read_us
+        story.air[].seq
+        story.air[].surface_milli_c
         story.as_of_seq
         story.as_of_us
         story.currency
@@ -87,13 +109,35 @@ mod tests {
         story.job.handle
         story.job.id
         story.job.job_type
-        story.job.money
+        story.job.money.contribution_minor
+        story.job.money.effective_hour_minor
+        story.job.money.labour_minor
+        story.job.money.labour_without_rate_us
+        story.job.money.list_minor
+        story.job.money.margin
+        story.job.money.materials_minor
+        story.job.money.materials_unmeasured_minor
+        story.job.money.overhead_minor
+        story.job.money.quoted
+        story.job.money.quoted_contribution_minor
+        story.job.money.quoted_labour_minor
+        story.job.money.quoted_materials_minor
+        story.job.money.revenue_assumed
+        story.job.money.revenue_known
+        story.job.money.revenue_minor
+        story.job.money.supplies_minor
+        story.job.money.uses_without_price
         story.job.no_allowance
         story.job.number
         story.job.occupied_us
         story.job.quoted_us
         story.job.released_us
         story.job.rework_us
+        story.job.shortfalls[].amount_minor
+        story.job.shortfalls[].cause
+        story.job.shortfalls[].id
+        story.job.shortfalls[].labour_minor
+        story.job.shortfalls[].materials_minor
         story.job.stages[].actual_us
         story.job.stages[].declared_us
         story.job.stages[].id
@@ -142,7 +186,29 @@ mod tests {
         story.places[].place
         story.places[].until_us
         story.places[].waiting_us
+        story.sections[].coated_us
+        story.sections[].finish
+        story.sections[].layer
+        story.sections[].levelled_us
+        story.sections[].lot
+        story.sections[].panel
+        story.sections[].product
+        story.sections[].result
+        story.sections[].section
+        story.sections[].seqs[]
         story.shop
+        story.stretches[].cost_minor
+        story.stretches[].ended
+        story.stretches[].from_us
+        story.stretches[].kind
+        story.stretches[].panel
+        story.stretches[].place
+        story.stretches[].product
+        story.stretches[].rework
+        story.stretches[].seqs[]
+        story.stretches[].stage
+        story.stretches[].until_us
+        story.stretches[].worker
         story.uses[].allowance
         story.uses[].allowance_cost_minor
         story.uses[].apportioned

@@ -1,9 +1,10 @@
 //! `bay week`: the figures of one week.
 
 use baywright_proto::v1::report_service_client::ReportServiceClient;
-use baywright_proto::v1::{Week, WeekRequest};
+use baywright_proto::v1::{OwnRequest, OwnResponse, Week, WeekRequest, Why, WhyRequest};
 use baywright_terms::time;
 use clap::Args;
+use jiff::civil::Date;
 use serde_json::json;
 
 use super::page;
@@ -12,37 +13,66 @@ use crate::connect::REPORT_MS_MAX;
 use crate::context::Context;
 use crate::error::Error;
 use crate::render;
+use crate::render::week::Shown;
 
-/// The week of the shop: what each bay got through, and what it took.
+/// Weeks of one report: two years. The daemon has the same limit.
+const WEEKS_MAX: u32 = 106;
+
+/// The week of the shop: what each bay got through, what it took, and why.
 ///
-/// Bay time, quoted against actual labour of the jobs released, chemicals
-/// against their allowance, and the records that wait to be settled. Without a
-/// week it is the present one, up to now.
+/// Bay time; what the released jobs earned against their quotes, and why they
+/// fell short; labour, chemicals, flow, coatings, and the records that wait to
+/// be settled. Without a week it is the present one, up to now. What is left
+/// of the revenue is called contribution, and margin once the catalogue gives
+/// wage burden and overhead. With --by it is that worker's own hours, from five
+/// jobs on, and nothing else.
 #[derive(Debug, Default, Args)]
 #[command(after_help = "\
 Examples:
   bay week                        this week so far
   bay week 2026-W48               an ISO week
-  bay week 2026-W48 --as-of 4812  as it could be printed after event 4812")]
+  bay week --weeks 12             the last twelve weeks, and each by itself
+  bay week --from 2026-11-01 --to 2026-11-30
+  bay week 2026-W48 --why f2      the jobs, stages and events that make row f2
+  bay week 2026-W48 --why 118     those of job 118
+  bay week 2026-W48 --as-of 4812  as it could be printed after event 4812
+  bay week --by ana               ana's own hours")]
 pub struct WeekArgs {
     /// The ISO week, for example 2026-W48.
-    #[arg(value_name = "WEEK")]
+    #[arg(value_name = "WEEK", conflicts_with_all = ["from", "to"])]
     pub week: Option<String>,
+    /// From this day on, instead of a week: 2026-11-01.
+    #[arg(long, value_name = "DATE", conflicts_with = "weeks")]
+    pub from: Option<String>,
+    /// Up to this day, and with it.
+    #[arg(long, value_name = "DATE", conflicts_with = "weeks")]
+    pub to: Option<String>,
+    /// So many weeks that end with WEEK, and each of them in a row.
+    #[arg(long, value_name = "N")]
+    pub weeks: Option<String>,
+    /// What makes one row: its id as printed, or a job's number.
+    #[arg(long, value_name = "ID")]
+    pub why: Option<String>,
+    /// Every stage of every job type.
+    #[arg(long, conflicts_with = "why")]
+    pub stages: bool,
     /// Leave out every event after this one.
     #[arg(long, value_name = "SEQ")]
     pub as_of: Option<u64>,
 }
 
-/// Asks for the week and lays it out.
+/// Asks for the week, a row of it or a worker's own figures, and lays it out.
 pub fn run(context: &Context, args: &WeekArgs) -> Result<Outcome, Error> {
-    let week = match &args.week {
-        Some(typed) => read_week(typed)?,
-        None => String::new(),
-    };
-    let request = WeekRequest {
-        week,
-        as_of_seq: args.as_of.unwrap_or(0),
-        ..WeekRequest::default()
+    let request = request(args)?;
+    if let Some(worker) = worker(&context.common.by, args)? {
+        return own(context, worker, request);
+    }
+    if let Some(id) = &args.why {
+        return why(context, read_id(id)?, request);
+    }
+    let shown = Shown {
+        stages: args.stages,
+        command: command(&request),
     };
     let response = context.call_within(REPORT_MS_MAX, "the week", async |channel| {
         ReportServiceClient::new(channel).week(request).await
@@ -50,11 +80,141 @@ pub fn run(context: &Context, args: &WeekArgs) -> Result<Outcome, Error> {
     let week = response
         .week
         .ok_or_else(|| Error::internal("The daemon answered without a week."))?;
-    Ok(outcome(&week, page::columns()))
+    Ok(outcome(&week, &shown, page::columns()))
 }
 
-fn outcome(week: &Week, columns: usize) -> Outcome {
-    Outcome::new(render::week::week(week, columns), json!({ "week": week }))
+fn outcome(week: &Week, shown: &Shown, columns: usize) -> Outcome {
+    Outcome::new(
+        render::week::week(week, shown, columns),
+        json!({ "week": week }),
+    )
+}
+
+fn why(context: &Context, id: String, week: WeekRequest) -> Result<Outcome, Error> {
+    let request = WhyRequest {
+        week: Some(week),
+        id,
+    };
+    let response = context.call_within(REPORT_MS_MAX, "that row", async |channel| {
+        ReportServiceClient::new(channel).why(request).await
+    })?;
+    let why = response
+        .why
+        .ok_or_else(|| Error::internal("The daemon answered without reasons."))?;
+    Ok(why_outcome(&why, page::columns()))
+}
+
+fn why_outcome(why: &Why, columns: usize) -> Outcome {
+    Outcome::new(render::why::why(why, columns), json!({ "why": why }))
+}
+
+fn own(context: &Context, worker: String, week: WeekRequest) -> Result<Outcome, Error> {
+    let request = OwnRequest {
+        worker,
+        week: Some(week),
+    };
+    let own = context.call_within(REPORT_MS_MAX, "these figures", async |channel| {
+        ReportServiceClient::new(channel).own(request).await
+    })?;
+    Ok(own_outcome(&own, page::columns()))
+}
+
+fn own_outcome(own: &OwnResponse, columns: usize) -> Outcome {
+    Outcome::new(render::own::own(own, columns), json!({ "own": own }))
+}
+
+/// The span that the flags ask for.
+fn request(args: &WeekArgs) -> Result<WeekRequest, Error> {
+    let from_date = args.from.as_deref().map(read_date).transpose()?;
+    let to_date = args.to.as_deref().map(read_date).transpose()?;
+    if let (Some(from), Some(to)) = (from_date, to_date)
+        && from > to
+    {
+        return Err(
+            Error::usage(format!("{from} to {to} ends before it begins."))
+                .with_hint("Give the earlier date to --from and the later one to --to."),
+        );
+    }
+    let text = |date: Option<Date>| date.map(|date| date.to_string()).unwrap_or_default();
+    let weeks = args.weeks.as_deref().map(read_weeks).transpose()?;
+    Ok(WeekRequest {
+        week: match &args.week {
+            Some(typed) => read_week(typed)?,
+            None => String::new(),
+        },
+        as_of_seq: args.as_of.unwrap_or(0),
+        from_date: text(from_date),
+        to_date: text(to_date),
+        weeks: weeks.unwrap_or(0),
+        history_weeks: weeks.filter(|weeks| *weeks > 1).unwrap_or(0),
+    })
+}
+
+/// The command line that asks for the same span.
+fn command(request: &WeekRequest) -> String {
+    let mut command = "bay week".to_owned();
+    let mut add = |flag: &str, value: &str| {
+        if !value.is_empty() {
+            command.push_str(flag);
+            command.push_str(value);
+        }
+    };
+    let number = |number: u64| match number {
+        0 => String::new(),
+        number => number.to_string(),
+    };
+    add(" ", &request.week);
+    add(" --from ", &request.from_date);
+    add(" --to ", &request.to_date);
+    add(" --weeks ", &number(u64::from(request.weeks)));
+    add(" --as-of ", &number(request.as_of_seq));
+    command
+}
+
+/// The one worker whose own figures are asked for.
+fn worker(by: &[String], args: &WeekArgs) -> Result<Option<String>, Error> {
+    match by {
+        [] => Ok(None),
+        [_] if args.why.is_some() || args.stages => {
+            Err(Error::usage("A worker's own hours have no rows to open.")
+                .with_hint("Leave out --by, or --why and --stages."))
+        }
+        [one] => Ok(Some(one.trim().to_owned())),
+        _ => Err(Error::usage("Whose hours?").with_hint(
+            "Name one worker, as in --by ana: a worker's own figures stand alone, and nobody \
+             is compared.",
+        )),
+    }
+}
+
+/// An id as printed; a plain number is a job's.
+fn read_id(typed: &str) -> Result<String, Error> {
+    let id = typed.trim().trim_start_matches('#').to_lowercase();
+    if id.is_empty() {
+        return Err(Error::usage("Which row?")
+            .with_hint("Write the id that stands before it, or a job's number: --why f2"));
+    }
+    if id.chars().all(|c| c.is_ascii_digit()) {
+        return Ok(format!("j{id}"));
+    }
+    Ok(id)
+}
+
+fn read_date(typed: &str) -> Result<Date, Error> {
+    typed.trim().parse().map_err(|_| {
+        Error::usage(format!("`{typed}` is not a date."))
+            .with_hint("Write year, month and day: 2026-11-01")
+    })
+}
+
+fn read_weeks(typed: &str) -> Result<u32, Error> {
+    let weeks = typed.trim().parse().ok();
+    weeks
+        .filter(|weeks| (1..=WEEKS_MAX).contains(weeks))
+        .ok_or_else(|| {
+            Error::usage(format!("`{typed}` is not a number of weeks."))
+                .with_hint(format!("Write 1 to {WEEKS_MAX}: --weeks 12"))
+        })
 }
 
 /// The week as the daemon reads it.
@@ -83,18 +243,143 @@ mod tests {
     }
 
     #[test]
+    fn a_bad_flag_is_a_usage_error_that_says_what_to_write() {
+        let with = |change: fn(&mut WeekArgs)| {
+            let mut args = WeekArgs::default();
+            change(&mut args);
+            let error = request(&args).unwrap_err();
+            assert_eq!(error.kind(), crate::error::Kind::Usage, "{error}");
+            format!("{error} {}\n", error.hint().unwrap_or_default())
+        };
+        let said = [
+            with(|args| args.from = Some("1.11.2026".to_owned())),
+            with(|args| args.to = Some("2026-02-30".to_owned())),
+            with(|args| {
+                args.from = Some("2026-11-30".to_owned());
+                args.to = Some("2026-11-01".to_owned());
+            }),
+            with(|args| args.weeks = Some("0".to_owned())),
+            with(|args| args.weeks = Some("twelve".to_owned())),
+            with(|args| args.weeks = Some("107".to_owned())),
+        ];
+        insta::assert_snapshot!(said.concat(), @"
+        `1.11.2026` is not a date. Write year, month and day: 2026-11-01
+        `2026-02-30` is not a date. Write year, month and day: 2026-11-01
+        2026-11-30 to 2026-11-01 ends before it begins. Give the earlier date to --from and the later one to --to.
+        `0` is not a number of weeks. Write 1 to 106: --weeks 12
+        `twelve` is not a number of weeks. Write 1 to 106: --weeks 12
+        `107` is not a number of weeks. Write 1 to 106: --weeks 12
+        ");
+    }
+
+    #[test]
+    fn only_one_worker_is_asked_about_and_nothing_beside() {
+        let two = ["ana".to_owned(), "ben".to_owned()];
+        let args = WeekArgs::default();
+        assert!(worker(&two, &args).is_err());
+        assert_eq!(worker(&[], &args).unwrap(), None);
+        assert_eq!(worker(&two[..1], &args).unwrap().as_deref(), Some("ana"));
+        let args = WeekArgs {
+            stages: true,
+            ..args
+        };
+        assert!(worker(&two[..1], &args).is_err());
+    }
+
+    #[test]
+    fn a_row_is_named_by_its_id_and_a_job_by_its_number() {
+        assert_eq!(read_id("F2").unwrap(), "f2");
+        assert_eq!(read_id("118").unwrap(), "j118");
+        assert_eq!(read_id("#118").unwrap(), "j118");
+        assert_eq!(read_id("t2.1").unwrap(), "t2.1");
+        assert!(read_id(" ").is_err());
+    }
+
+    #[test]
+    fn the_foot_repeats_the_command_line_of_the_span() {
+        let args = WeekArgs {
+            from: Some("2026-11-01".to_owned()),
+            as_of: Some(4812),
+            ..WeekArgs::default()
+        };
+        let asked = request(&args).unwrap();
+        assert_eq!(command(&asked), "bay week --from 2026-11-01 --as-of 4812");
+        let args = WeekArgs {
+            week: Some("2026-w48".to_owned()),
+            weeks: Some("12".to_owned()),
+            ..WeekArgs::default()
+        };
+        let asked = request(&args).unwrap();
+        assert_eq!((asked.weeks, asked.history_weeks), (12, 12));
+        assert_eq!(command(&asked), "bay week 2026-W48 --weeks 12");
+    }
+
+    #[test]
+    fn the_names_in_the_json_of_a_row_and_of_ones_own_hours_are_part_of_the_contract() {
+        let why = why_outcome(&fixture::why(), 80).json;
+        insta::assert_snapshot!(fixture::key_paths(&why).join("\n"), @"
+        why.currency
+        why.formula
+        why.id
+        why.lines[].amount
+        why.lines[].from_us
+        why.lines[].handle
+        why.lines[].job_number
+        why.lines[].money_minor
+        why.lines[].product
+        why.lines[].seqs[]
+        why.lines[].stage
+        why.lines[].text
+        why.lines[].time_us
+        why.title
+        why.total_amount
+        why.total_minor
+        why.total_us
+        why.unit
+        why.zone
+        ");
+        let own = own_outcome(&fixture::own(), 80).json;
+        insta::assert_snapshot!(fixture::key_paths(&own).join("\n"), @"
+        own.hands_on_us
+        own.jobs
+        own.jobs_needed
+        own.name
+        own.stages[].hands_on_us
+        own.stages[].jobs
+        own.stages[].stage
+        own.week
+        own.worker
+        own.zone
+        ");
+    }
+
+    #[test]
     fn the_names_in_the_json_are_part_of_the_contract() {
-        let json = outcome(&fixture::week(), 80).json;
-        insta::assert_snapshot!(fixture::key_paths(&json).join("\n"), @r"
+        let json = outcome(&fixture::week(), &Shown::default(), 80).json;
+        insta::assert_snapshot!(fixture::key_paths(&json).join("\n"), @"
+        week.air_out[].bay
+        week.air_out[].coated_us
+        week.air_out[].job_number
+        week.air_out[].panel
+        week.air_out[].product
+        week.air_out[].seq
+        week.air_out[].why
         week.as_of_seq
         week.as_of_us
         week.bays[].bay
         week.bays[].contribution_per_hour_minor
         week.bays[].cycle
+        week.bays[].cycle.half_us
+        week.bays[].cycle.mean_us
+        week.bays[].cycle.n
+        week.bays[].cycle.p80_us
+        week.bays[].cycle.p90_us
         week.bays[].empty_us
         week.bays[].flow_permille
         week.bays[].hands_on_us
         week.bays[].id
+        week.bays[].idle[].idle_us
+        week.bays[].idle[].reason
         week.bays[].idle_us
         week.bays[].jobs_here_mean
         week.bays[].jobs_released
@@ -132,9 +417,48 @@ mod tests {
         week.chemicals[].used
         week.chemicals[].uses_without_amount
         week.counted_until_us
+        week.cures[].full_cure_us
+        week.cures[].handle
+        week.cures[].job_number
+        week.cures[].panels
+        week.cures[].vehicle
+        week.cures[].water_safe_us
         week.currency
-        week.flow
+        week.days[].bay
+        week.days[].date
+        week.days[].empty_us
+        week.days[].hands_on_us
+        week.days[].idle_us
+        week.days[].occupied_outside_open_us
+        week.days[].open_us
+        week.days[].waiting_us
+        week.flow.cycle.half_us
+        week.flow.cycle.mean_us
+        week.flow.cycle.n
+        week.flow.cycle.p80_us
+        week.flow.cycle.p90_us
+        week.flow.flow_permille
+        week.flow.in_progress_mean
+        week.flow.in_progress_us
+        week.flow.opened
+        week.flow.released
+        week.flow.rework_permille
+        week.flow.reworked
+        week.flow.window_us
         week.from_us
+        week.history[].actual_us
+        week.history[].contribution_minor
+        week.history[].effective_hour_minor
+        week.history[].from_us
+        week.history[].jobs
+        week.history[].quoted_us
+        week.history[].ratio_half_permille
+        week.history[].ratio_p20_permille
+        week.history[].ratio_p80_permille
+        week.history[].revenue_minor
+        week.history[].rework_us
+        week.history[].utilisation_permille
+        week.history[].week
         week.jobs[].actual_us
         week.jobs[].bay
         week.jobs[].comeback_of
@@ -145,18 +469,57 @@ mod tests {
         week.jobs[].handle
         week.jobs[].id
         week.jobs[].job_type
-        week.jobs[].money
+        week.jobs[].money.contribution_minor
+        week.jobs[].money.effective_hour_minor
+        week.jobs[].money.labour_minor
+        week.jobs[].money.labour_without_rate_us
+        week.jobs[].money.list_minor
+        week.jobs[].money.margin
+        week.jobs[].money.materials_minor
+        week.jobs[].money.materials_unmeasured_minor
+        week.jobs[].money.overhead_minor
+        week.jobs[].money.quoted
+        week.jobs[].money.quoted_contribution_minor
+        week.jobs[].money.quoted_labour_minor
+        week.jobs[].money.quoted_materials_minor
+        week.jobs[].money.revenue_assumed
+        week.jobs[].money.revenue_known
+        week.jobs[].money.revenue_minor
+        week.jobs[].money.supplies_minor
+        week.jobs[].money.uses_without_price
         week.jobs[].no_allowance
         week.jobs[].number
         week.jobs[].occupied_us
         week.jobs[].quoted_us
         week.jobs[].released_us
         week.jobs[].rework_us
+        week.jobs[].shortfalls[].amount_minor
+        week.jobs[].shortfalls[].cause
+        week.jobs[].shortfalls[].id
+        week.jobs[].shortfalls[].labour_minor
+        week.jobs[].shortfalls[].materials_minor
         week.jobs[].unclosed_us
         week.jobs[].vehicle
         week.log_from_us
         week.log_until_us
-        week.money
+        week.money.contribution_minor
+        week.money.contribution_of_quoted_minor
+        week.money.effective_hour_minor
+        week.money.jobs
+        week.money.jobs_assumed
+        week.money.jobs_priced
+        week.money.jobs_quoted
+        week.money.labour_minor
+        week.money.labour_without_rate_us
+        week.money.loose_materials_minor
+        week.money.margin
+        week.money.materials_minor
+        week.money.materials_unmeasured_minor
+        week.money.overhead_minor
+        week.money.quoted_contribution_minor
+        week.money.revenue_minor
+        week.money.supplies_minor
+        week.money.uses_without_price
         week.odd[].answers[].changes_us
         week.odd[].answers[].command
         week.odd[].answers[].proposed
@@ -178,7 +541,20 @@ mod tests {
         week.odd[].worker
         week.quantiles
         week.remark
+        week.rework[].high_spots
+        week.rework[].highest_milli_c
+        week.rework[].id
+        week.rework[].lot
+        week.rework[].lowest_milli_c
+        week.rework[].product
+        week.rework[].sections
+        week.rework[].smeared
         week.shop
+        week.shortfalls[].amount_minor
+        week.shortfalls[].cause
+        week.shortfalls[].id
+        week.shortfalls[].labour_minor
+        week.shortfalls[].materials_minor
         week.types[].actual_unquoted_us
         week.types[].actual_us
         week.types[].declared_us
@@ -186,9 +562,31 @@ mod tests {
         week.types[].job_type
         week.types[].jobs
         week.types[].jobs_quoted
-        week.types[].money
+        week.types[].money.contribution_minor
+        week.types[].money.contribution_of_quoted_minor
+        week.types[].money.effective_hour_minor
+        week.types[].money.jobs
+        week.types[].money.jobs_assumed
+        week.types[].money.jobs_priced
+        week.types[].money.jobs_quoted
+        week.types[].money.labour_minor
+        week.types[].money.labour_without_rate_us
+        week.types[].money.loose_materials_minor
+        week.types[].money.margin
+        week.types[].money.materials_minor
+        week.types[].money.materials_unmeasured_minor
+        week.types[].money.overhead_minor
+        week.types[].money.quoted_contribution_minor
+        week.types[].money.revenue_minor
+        week.types[].money.supplies_minor
+        week.types[].money.uses_without_price
         week.types[].quoted_us
         week.types[].rework_us
+        week.types[].shortfalls[].amount_minor
+        week.types[].shortfalls[].cause
+        week.types[].shortfalls[].id
+        week.types[].shortfalls[].labour_minor
+        week.types[].shortfalls[].materials_minor
         week.types[].stages[].actual_us
         week.types[].stages[].declared_us
         week.types[].stages[].id

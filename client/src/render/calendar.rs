@@ -37,6 +37,11 @@ impl Calendar {
         &self.name
     }
 
+    /// The zone itself.
+    pub(super) fn zone(&self) -> &TimeZone {
+        &self.zone
+    }
+
     /// `Mon 23 Nov 2026`.
     pub fn day(&self, at_us: i64) -> String {
         self.print("%a %-d %b %Y", at_us)
@@ -50,6 +55,11 @@ impl Calendar {
     /// `Mon 23`.
     pub fn day_of_month(&self, at_us: i64) -> String {
         self.print("%a %-d", at_us)
+    }
+
+    /// `23 Nov`.
+    pub fn day_and_month(&self, at_us: i64) -> String {
+        self.print("%-d %b", at_us)
     }
 
     /// `08:10`.

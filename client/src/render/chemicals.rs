@@ -1,23 +1,23 @@
 //! Chemicals of the week against their allowance, per job type.
 
-use baywright_proto::v1::WeekChemical;
+use baywright_proto::v1::{Week, WeekChemical};
 
 use super::figure::{amount, amount_percent, counted};
+use super::money::{figure, money};
 use super::table::{Column, Table};
 use super::text::clean;
 use super::week::{NO_ALLOWANCE, push, section};
 
+/// Before an amount that was shared out between refills.
+pub(super) const APPORTIONED: &str = "~";
+/// Before an amount that is the allowance itself.
+pub(super) const AT_ALLOWANCE: &str = "=";
+
 /// The section of the week; empty where nothing was recorded or dumped.
-pub(super) fn chemicals(chemicals: &[WeekChemical], page: usize) -> String {
-    let mut table = Table::new([
-        Column::text("job type"),
-        Column::text("product"),
-        Column::number("used\nper job"),
-        Column::number("allowance\nper job"),
-        Column::text("unit"),
-        Column::number("%"),
-        Column::text("from"),
-    ]);
+pub(super) fn chemicals(week: &Week, page: usize) -> String {
+    let chemicals = &week.chemicals;
+    let priced = chemicals.iter().any(|row| row.cost_minor != 0);
+    let mut table = Table::of(columns(priced, &clean(&week.currency)));
     let on_jobs = chemicals
         .iter()
         .filter(|row| row.jobs > 0 && !row.job_type.is_empty());
@@ -31,33 +31,28 @@ pub(super) fn chemicals(chemicals: &[WeekChemical], page: usize) -> String {
         }
     }
     for group in &groups {
-        chemicals_of_type(&mut table, group);
+        chemicals_of_type(&mut table, group, &week.currency);
     }
     let mut out = String::new();
     if !table.is_empty() {
         out.push_str(&section(
-            "Chemicals on released jobs against the allowance, as concentrate",
+            "Chemicals for a released job against the allowance, as concentrate",
             page,
         ));
         out.push_str(&table.render(page));
+        push(&mut out, &legend(chemicals), page);
     }
-    let aside = [
-        (
-            "On no job this week",
-            sums(chemicals, |row| {
-                if row.job_type.is_empty() {
-                    row.used
-                } else {
-                    0.0
-                }
-            }),
-        ),
-        (
-            "Mixed and dumped this week",
-            sums(chemicals, |row| row.dumped),
-        ),
-    ];
-    for (title, sums) in aside {
+    let on_no_job = sums(chemicals, &week.currency, |row| {
+        if row.job_type.is_empty() {
+            (row.used, row.cost_minor)
+        } else {
+            (0.0, 0)
+        }
+    });
+    let dumped = sums(chemicals, &week.currency, |row| {
+        (row.dumped, row.dumped_cost_minor)
+    });
+    for (title, sums) in [("On no job", on_no_job), ("Mixed and dumped", dumped)] {
         if !sums.is_empty() {
             if out.is_empty() {
                 out.push_str(&section("Chemicals, as concentrate", page));
@@ -68,56 +63,78 @@ pub(super) fn chemicals(chemicals: &[WeekChemical], page: usize) -> String {
     out
 }
 
+fn columns(priced: bool, currency: &str) -> Vec<Column> {
+    let mut columns = vec![
+        Column::text("id"),
+        Column::text("product"),
+        Column::text("jobs"),
+        Column::number("mean"),
+        Column::number("half"),
+        Column::number("4 in 5"),
+        Column::number("allowed"),
+        Column::text("unit"),
+        Column::number("%"),
+    ];
+    if priced {
+        columns.push(Column::number(format!("cost\n{currency}")));
+        columns.push(Column::number(format!("allowed\n{currency}")));
+    }
+    columns
+}
+
 /// The products with a record, and below them those without: what nobody
 /// wrote down is not what nobody used.
-fn chemicals_of_type(table: &mut Table, rows: &[&WeekChemical]) {
-    let recorded = rows.iter().filter(|row| row.jobs_with_use > 0);
-    for (index, row) in recorded.enumerate() {
-        chemical_row(table, row, index == 0);
+fn chemicals_of_type(table: &mut Table, rows: &[&WeekChemical], currency: &str) {
+    let Some(first) = rows.first() else {
+        return;
+    };
+    let jobs = counted(u64::from(first.jobs), "job", "jobs");
+    table.note(&format!("{}, {jobs}", clean(&first.job_type)));
+    let (recorded, unrecorded): (Vec<&WeekChemical>, Vec<&WeekChemical>) =
+        rows.iter().copied().partition(|row| row.jobs_with_use > 0);
+    for row in recorded {
+        chemical_row(table, row, currency);
     }
-    let unrecorded: Vec<String> = rows
-        .iter()
-        .filter(|row| row.jobs_with_use == 0)
-        .map(|row| clean(&row.product))
-        .collect();
-    if let (Some(first), false) = (rows.first(), unrecorded.is_empty()) {
-        let job_type = clean(&first.job_type);
-        table.note(&format!(
-            "  {job_type}, no record of: {}.",
-            unrecorded.join(", ")
-        ));
+    if !unrecorded.is_empty() {
+        let names: Vec<String> = unrecorded.iter().map(|row| clean(&row.product)).collect();
+        table.note(&format!("    no record of: {}", names.join(", ")));
     }
 }
 
-fn chemical_row(table: &mut Table, row: &WeekChemical, first_of_type: bool) {
-    let jobs = f64::from(row.jobs);
-    let (used, allowance) = (row.used / jobs, row.allowance / jobs);
-    let allowed = row.allowance > 0.0;
-    let from = if row.jobs_with_use == row.jobs {
-        counted(u64::from(row.jobs), "job", "jobs")
-    } else {
-        format!(
-            "{} of {}",
-            row.jobs_with_use,
-            counted(u64::from(row.jobs), "job", "jobs")
-        )
-    };
-    table.row([
-        if first_of_type {
-            row.job_type.clone()
-        } else {
-            String::new()
-        },
+fn chemical_row(table: &mut Table, row: &WeekChemical, currency: &str) {
+    let jobs = f64::from(row.jobs.max(1));
+    let allowance = row.allowance / jobs;
+    let mark = mark(row.apportioned, row.at_allowance);
+    let known = row.n > 0;
+    let if_known = |value: String| if known { value } else { String::new() };
+    let jobs_i64 = i64::from(row.jobs.max(1));
+    table.row_of(vec![
+        row.id.clone(),
         row.product.clone(),
-        amount(used),
-        if allowed {
+        if row.jobs_with_use == row.jobs {
+            row.jobs.to_string()
+        } else {
+            format!("{} of {}", row.jobs_with_use, row.jobs)
+        },
+        if_known(format!("{mark}{}", amount(row.mean))),
+        if_known(amount(row.median)),
+        if_known(amount(row.p80)),
+        if row.allowance > 0.0 {
             amount(allowance)
         } else {
             NO_ALLOWANCE.to_owned()
         },
         row.unit.clone(),
-        amount_percent(used, allowance),
-        from,
+        if_known(amount_percent(row.mean, allowance)),
+        if row.no_price {
+            "no price".to_owned()
+        } else {
+            if_known(figure(row.cost_mean_minor, currency))
+        },
+        match row.allowance_cost_minor {
+            0 => String::new(),
+            minor => figure(minor / jobs_i64, currency),
+        },
     ]);
     if row.uses_without_amount > 0 {
         table.note(&format!("    {}", without_amount(row.uses_without_amount)));
@@ -128,24 +145,68 @@ fn chemical_row(table: &mut Table, row: &WeekChemical, first_of_type: bool) {
     }
 }
 
+/// What stands before an amount that nobody measured.
+pub(super) fn mark(apportioned: bool, at_allowance: bool) -> &'static str {
+    match (at_allowance, apportioned) {
+        (true, _) => AT_ALLOWANCE,
+        (false, true) => APPORTIONED,
+        (false, false) => "",
+    }
+}
+
+fn legend(chemicals: &[WeekChemical]) -> String {
+    let mut said = vec![
+        "For one job with a record: half of them used at most so much, 4 in 5 at most so much; \
+         the cost is the mean."
+            .to_owned(),
+    ];
+    said.extend(marks(
+        chemicals.iter().any(|row| row.apportioned),
+        chemicals.iter().any(|row| row.at_allowance),
+    ));
+    said.join(" ")
+}
+
+/// What the marks mean, for those that are there.
+pub(super) fn marks(apportioned: bool, at_allowance: bool) -> Vec<String> {
+    let mut said = Vec::new();
+    if apportioned {
+        said.push(format!(
+            "{APPORTIONED} nobody meters it: what the refills took, shared out by allowance."
+        ));
+    }
+    if at_allowance {
+        said.push(format!(
+            "{AT_ALLOWANCE} standard, not measured: the allowance stands in until the next refill."
+        ));
+    }
+    said
+}
+
 /// Said below a sum that misses records.
 pub(super) fn without_amount(records: u32) -> String {
     let records = counted(u64::from(records), "record", "records");
     format!("and {records} without a usable amount")
 }
 
-/// `iron-remover 350 ml`, one for each row where the figure is above nothing.
-fn sums(chemicals: &[WeekChemical], figure: impl Fn(&WeekChemical) -> f64) -> Vec<String> {
+/// `iron-remover 350 ml (EUR 0.98)`, one for each row where the amount is above
+/// nothing.
+fn sums(
+    chemicals: &[WeekChemical],
+    currency: &str,
+    of: impl Fn(&WeekChemical) -> (f64, i64),
+) -> Vec<String> {
     chemicals
         .iter()
-        .filter(|row| figure(row) > 0.0)
-        .map(|row| {
-            format!(
-                "{} {} {}",
-                clean(&row.product),
-                amount(figure(row)),
-                clean(&row.unit)
-            )
+        .map(|row| (row, of(row)))
+        .filter(|(_, (used, _))| *used > 0.0)
+        .map(|(row, (used, cost_minor))| {
+            let (product, unit) = (clean(&row.product), clean(&row.unit));
+            let cost = match cost_minor {
+                0 => String::new(),
+                minor => format!(" ({})", money(minor, currency)),
+            };
+            format!("{product} {} {unit}{cost}", amount(used))
         })
         .collect()
 }

@@ -103,6 +103,76 @@ pub fn adding_up<const N: usize>(parts_us: [i64; N]) -> [i64; N] {
     })
 }
 
+/// The same for any number of parts.
+pub fn adding_up_all(parts_us: &[i64]) -> Vec<i64> {
+    let mut exact: i128 = 0;
+    let mut printed: i128 = 0;
+    parts_us
+        .iter()
+        .map(|part| {
+            exact += i128::from(*part);
+            let step = minutes(exact) - printed;
+            printed += step;
+            i64::try_from(step * MINUTE_US).unwrap_or(*part)
+        })
+        .collect()
+}
+
+/// Amounts to as many decimals as the total needs for about three digits,
+/// rounded so that what is printed adds up to the printed total.
+pub fn amounts_adding_up(parts: &[f64], total: f64) -> (Vec<String>, String) {
+    let largest = parts
+        .iter()
+        .fold(total.abs(), |most, part| most.max(part.abs()));
+    if !(largest.is_finite() && largest < AMOUNT_PLAIN_MAX) {
+        return (parts.iter().map(|p| amount(*p)).collect(), amount(total));
+    }
+    let (decimals, scale) = match total.abs() {
+        size if size >= 99.95 => (0, 1.0),
+        size if size >= 9.995 => (1, 10.0),
+        _ => (2, 100.0),
+    };
+    let rounded = |value: f64| (value * scale).round() / scale;
+    let text = |value: f64| {
+        let text = format!("{value:.decimals$}");
+        if text
+            .trim_start_matches('-')
+            .chars()
+            .all(|c| matches!(c, '0' | '.'))
+        {
+            text.trim_start_matches('-').to_owned()
+        } else {
+            text
+        }
+    };
+    let (mut exact, mut printed) = (0.0, 0.0);
+    let shown = parts.iter().map(|part| {
+        exact += part;
+        let step = rounded(exact) - printed;
+        printed = rounded(exact);
+        text(step)
+    });
+    (shown.collect(), text(rounded(total)))
+}
+
+/// `2.31`, `0.8`: an average number of jobs.
+pub fn mean(value: f64) -> String {
+    amount(if value.is_finite() { value } else { 0.0 })
+}
+
+/// `21.5`: thousandths of a degree, to a tenth.
+pub fn degrees(milli_c: i32) -> String {
+    let tenths = divide_rounded(i128::from(milli_c), 100);
+    let sign = if tenths < 0 { "-" } else { "" };
+    format!("{sign}{}.{}", tenths.abs() / 10, tenths.abs() % 10)
+}
+
+/// `3:25`: minutes and seconds, of the short times of a coating.
+pub fn minutes_seconds(span_us: i64) -> String {
+    let seconds = divide_rounded(i128::from(span_us.max(0)), 1_000_000);
+    format!("{}:{:02}", seconds / 60, seconds % 60)
+}
+
 /// `1 job`, `2 jobs`.
 pub fn counted(count: u64, one: &str, many: &str) -> String {
     format!("{count} {}", if count == 1 { one } else { many })
@@ -166,6 +236,28 @@ mod tests {
         assert_eq!(amount_percent(4.0, 0.0), "");
         assert_eq!(amount_percent(10.01, 10.0), "0");
         assert_eq!(whole_percent(825), "83");
+    }
+
+    #[test]
+    fn degrees_have_a_tenth_and_short_times_their_seconds() {
+        let shown = [21_500, -450, 40, -40, 9_960].map(degrees);
+        assert_eq!(shown, ["21.5", "-0.5", "0.0", "0.0", "10.0"]);
+        assert_eq!(minutes_seconds(205_000_000), "3:25");
+        assert_eq!(minutes_seconds(-1), "0:00");
+    }
+
+    #[test]
+    fn amounts_are_printed_so_that_they_add_up() {
+        let (parts, total) = amounts_adding_up(&[33.333, 33.333, 33.333], 99.999);
+        assert_eq!(
+            (parts.join(" "), total.as_str()),
+            ("33 34 33".to_owned(), "100")
+        );
+        let (parts, total) = amounts_adding_up(&[-0.001, 1.5], 1.499);
+        assert_eq!(
+            (parts.join(" "), total.as_str()),
+            ("0.00 1.50".to_owned(), "1.50")
+        );
     }
 
     proptest! {

@@ -1,9 +1,13 @@
 //! Messages of an invented shop, for the snapshots.
 
 use baywright_proto::v1::{
-    JobStory, OddRecord, StoryLine, StoryPlace, StoryUse, Week, WeekBay, WeekChemical, WeekJob,
-    WeekStage, WeekType,
+    JobMoney, OddRecord, Shortfall, Week, WeekBay, WeekChemical, WeekJob, WeekStage, WeekType,
 };
+
+pub(crate) use self::story::{own, story, why};
+
+pub(crate) mod figures;
+mod story;
 
 pub(crate) const MIN: i64 = 60_000_000;
 const HOUR: i64 = 60 * MIN;
@@ -23,95 +27,13 @@ pub(crate) fn week() -> Week {
         as_of_seq: 4812,
         as_of_us: MONDAY + 4 * DAY + 17 * HOUR,
         bays: vec![
-            bay("bay-1", 3, [1880, 412, 310, 128], 2600, 2870),
-            bay("bay-2", 1, [950, 1260, 333, 0], 2543, 1404),
-            bay("bay-3", 0, [0, 0, 0, 2600], 2600, 0),
+            figures::with_flow(1, bay("bay-1", 3, [1880, 412, 310, 128], 2600, 2870)),
+            figures::with_flow(2, bay("bay-2", 1, [950, 1260, 333, 0], 2543, 1404)),
+            figures::with_flow(3, bay("bay-3", 0, [0, 0, 0, 2600], 2600, 0)),
         ],
-        jobs: vec![
-            WeekJob {
-                rework_us: 70 * MIN,
-                unclosed_us: 40 * MIN,
-                ..job(
-                    118,
-                    "trike-coat",
-                    "red three-wheeler, folding roof",
-                    540,
-                    635,
-                )
-            },
-            WeekJob {
-                declared_us: 30 * MIN,
-                released_us: MONDAY + 2 * DAY,
-                ..job(
-                    121,
-                    "tractor-wash",
-                    "the green one of the Hollerbach farm, cab and loader",
-                    300,
-                    245,
-                )
-            },
-            WeekJob {
-                no_allowance: true,
-                handle: "b2-7".to_owned(),
-                number: 0,
-                ..job(0, "unsorted", "三輪トラック Škoda-Anhänger", 0, 55)
-            },
-            WeekJob {
-                comeback_of: 97,
-                rework_us: 95 * MIN,
-                ..job(123, "trike-coat", "black three-wheeler", 540, 95)
-            },
-        ],
-        types: vec![
-            WeekType {
-                job_type: "tractor-wash".to_owned(),
-                jobs: 1,
-                jobs_quoted: 1,
-                quoted_us: 300 * MIN,
-                actual_us: 245 * MIN,
-                actual_unquoted_us: 0,
-                stages: vec![stage("decon", 1, 120, 80), stage("dry", 1, 60, 62)],
-                ..WeekType::default()
-            },
-            WeekType {
-                job_type: "trike-coat".to_owned(),
-                jobs: 2,
-                jobs_quoted: 2,
-                quoted_us: 1080 * MIN,
-                actual_us: 730 * MIN,
-                actual_unquoted_us: 0,
-                stages: vec![stage("polish", 2, 360, 500), stage("coat", 1, 240, 90)],
-                ..WeekType::default()
-            },
-            WeekType {
-                job_type: "unsorted".to_owned(),
-                jobs: 1,
-                jobs_quoted: 0,
-                quoted_us: 0,
-                actual_us: 55 * MIN,
-                actual_unquoted_us: 55 * MIN,
-                stages: vec![WeekStage {
-                    no_allowance: true,
-                    ..stage("prewash", 1, 0, 55)
-                }],
-                ..WeekType::default()
-            },
-        ],
-        chemicals: vec![
-            chemical("tractor-wash", "iron-remover", (1, 1), "ml", 250.0, 300.0),
-            WeekChemical {
-                dumped: 125.0,
-                ..chemical("trike-coat", "iron-remover", (2, 1), "ml", 700.0, 500.0)
-            },
-            WeekChemical {
-                uses_without_amount: 1,
-                ..chemical("trike-coat", "ceramic-base", (2, 2), "ml", 61.5, 60.0)
-            },
-            chemical("trike-coat", "clay-mitt", (2, 2), "each", 1.5, 0.0),
-            chemical("trike-coat", "panel-wipe", (2, 0), "ml", 0.0, 110.0),
-            chemical("trike-coat", "shampoo", (2, 0), "ml", 0.0, 14.0),
-            chemical("", "glass-cleaner", (0, 0), "ml", 40.0, 0.0),
-        ],
+        jobs: jobs(),
+        types: types(),
+        chemicals: chemicals(),
         odd: vec![
             odd(
                 4711,
@@ -127,8 +49,185 @@ pub(crate) fn week() -> Week {
         log_from_us: MONDAY - 80 * DAY,
         log_until_us: MONDAY + 4 * DAY,
         remark: String::new(),
-        ..Week::default()
+        money: Some(figures::money_of_week()),
+        shortfalls: figures::shortfalls_of_week(),
+        flow: Some(figures::flow()),
+        history: figures::history(),
+        days: figures::days(),
+        air_out: figures::air_out(),
+        cures: figures::cures(),
+        rework: figures::rework(),
+        quantiles: "Hyndman-Fan type 8".to_owned(),
     }
+}
+
+fn jobs() -> Vec<WeekJob> {
+    vec![
+        WeekJob {
+            rework_us: 70 * MIN,
+            unclosed_us: 40 * MIN,
+            ..priced(
+                job(
+                    118,
+                    "trike-coat",
+                    "red three-wheeler, folding roof",
+                    540,
+                    635,
+                ),
+                figures::money_of_118(),
+                figures::shortfalls_of_118(),
+            )
+        },
+        WeekJob {
+            declared_us: 30 * MIN,
+            released_us: MONDAY + 2 * DAY,
+            ..priced(
+                job(
+                    121,
+                    "tractor-wash",
+                    "the green one of the Hollerbach farm, cab and loader",
+                    300,
+                    245,
+                ),
+                figures::money_of_121(),
+                figures::shortfalls_of_121(),
+            )
+        },
+        WeekJob {
+            no_allowance: true,
+            handle: "b2-7".to_owned(),
+            number: 0,
+            ..priced(
+                job(0, "unsorted", "三輪トラック Škoda-Anhänger", 0, 55),
+                figures::money_of_unsorted(),
+                Vec::new(),
+            )
+        },
+        WeekJob {
+            comeback_of: 97,
+            rework_us: 95 * MIN,
+            ..priced(
+                job(123, "trike-coat", "black three-wheeler", 0, 95),
+                figures::money_of_123(),
+                figures::shortfalls_of_123(),
+            )
+        },
+    ]
+}
+
+fn priced(job: WeekJob, money: JobMoney, shortfalls: Vec<Shortfall>) -> WeekJob {
+    WeekJob {
+        id: format!("j{}", job.number),
+        money: Some(money),
+        shortfalls,
+        first_pass_us: job.actual_us - job.rework_us,
+        occupied_us: job.actual_us * 2,
+        flow_permille: 500,
+        ..job
+    }
+}
+
+fn types() -> Vec<WeekType> {
+    vec![
+        WeekType {
+            job_type: "tractor-wash".to_owned(),
+            jobs: 1,
+            jobs_quoted: 1,
+            quoted_us: 300 * MIN,
+            actual_us: 245 * MIN,
+            stages: vec![
+                stage("decon", 1, 120, 80),
+                WeekStage {
+                    declared_us: 30 * MIN,
+                    ..stage("dry", 1, 60, 62)
+                },
+            ],
+            id: "t1".to_owned(),
+            money: Some(figures::sum(&[figures::money_of_121()], 7_295)),
+            shortfalls: figures::shortfalls_of_121(),
+            declared_us: 30 * MIN,
+            ..WeekType::default()
+        },
+        WeekType {
+            job_type: "trike-coat".to_owned(),
+            jobs: 2,
+            jobs_quoted: 2,
+            quoted_us: 540 * MIN,
+            actual_us: 730 * MIN,
+            stages: vec![
+                WeekStage {
+                    rework_us: 165 * MIN,
+                    unclosed_us: 40 * MIN,
+                    id: "t2.1".to_owned(),
+                    ..stage("polish", 2, 180, 385)
+                },
+                WeekStage {
+                    id: "t2.2".to_owned(),
+                    ..stage("coat", 1, 240, 90)
+                },
+            ],
+            id: "t2".to_owned(),
+            money: Some(figures::sum(
+                &[figures::money_of_118(), figures::money_of_123()],
+                6_366,
+            )),
+            shortfalls: figures::shortfalls_of_trikes(),
+            rework_us: 165 * MIN,
+            unclosed_us: 40 * MIN,
+            ..WeekType::default()
+        },
+        WeekType {
+            job_type: "unsorted".to_owned(),
+            jobs: 1,
+            jobs_quoted: 0,
+            quoted_us: 0,
+            actual_us: 55 * MIN,
+            actual_unquoted_us: 55 * MIN,
+            stages: vec![WeekStage {
+                no_allowance: true,
+                ..stage("prewash", 1, 0, 55)
+            }],
+            id: "t3".to_owned(),
+            money: Some(figures::sum(&[figures::money_of_unsorted()], 0)),
+            ..WeekType::default()
+        },
+    ]
+}
+
+fn chemicals() -> Vec<WeekChemical> {
+    let mut chemicals = vec![
+        chemical("tractor-wash", "iron-remover", (1, 1), "ml", 250.0, 300.0),
+        WeekChemical {
+            dumped: 125.0,
+            dumped_cost_minor: 350,
+            ..chemical("trike-coat", "iron-remover", (2, 1), "ml", 700.0, 500.0)
+        },
+        WeekChemical {
+            uses_without_amount: 1,
+            ..chemical("trike-coat", "ceramic-base", (2, 2), "ml", 61.5, 60.0)
+        },
+        WeekChemical {
+            no_price: true,
+            ..chemical("trike-coat", "clay-mitt", (2, 2), "each", 1.5, 0.0)
+        },
+        WeekChemical {
+            apportioned: true,
+            ..chemical("trike-coat", "shampoo", (2, 2), "ml", 44.8, 40.0)
+        },
+        WeekChemical {
+            at_allowance: true,
+            ..chemical("trike-coat", "glass-polish", (2, 2), "g", 20.0, 20.0)
+        },
+        chemical("trike-coat", "panel-wipe", (2, 0), "ml", 0.0, 110.0),
+        WeekChemical {
+            cost_minor: 35,
+            ..chemical("", "glass-cleaner", (0, 0), "ml", 40.0, 0.0)
+        },
+    ];
+    for (number, row) in (1..).zip(&mut chemicals) {
+        row.id = format!("c{number}");
+    }
+    chemicals
 }
 
 fn bay(code: &str, released: u32, parts_min: [i64; 4], open_min: i64, labour_min: i64) -> WeekBay {
@@ -199,6 +298,15 @@ fn chemical(
         unit: unit.to_owned(),
         used,
         allowance,
+        n: jobs_with_use,
+        mean: used / f64::from(jobs_with_use.max(1)),
+        median: used / f64::from(jobs_with_use.max(1)) * 0.96,
+        p80: used / f64::from(jobs_with_use.max(1)) * 1.08,
+        cost_minor: 840 * i64::from(jobs_with_use),
+        allowance_cost_minor: 700 * i64::from(jobs),
+        cost_mean_minor: if jobs_with_use > 0 { 840 } else { 0 },
+        cost_median_minor: if jobs_with_use > 0 { 806 } else { 0 },
+        cost_p80_minor: if jobs_with_use > 0 { 907 } else { 0 },
         ..WeekChemical::default()
     }
 }
@@ -226,123 +334,6 @@ pub(crate) fn odd(seq: u64, text: &str, settle_with: &str) -> OddRecord {
         worker: "ana".to_owned(),
         counted_from_us: MONDAY + DAY + 15 * HOUR + 5 * MIN,
         counted_until_us: MONDAY + DAY + 15 * HOUR + 45 * MIN,
-    }
-}
-
-pub(crate) fn story() -> JobStory {
-    JobStory {
-        job: Some(WeekJob {
-            handle: "b2-7".to_owned(),
-            rework_us: 70 * MIN,
-            unclosed_us: 40 * MIN,
-            stages: vec![
-                stage("prewash", 1, 30, 35),
-                stage("polish", 1, 180, 290),
-                stage("mask", 0, 30, 0),
-                stage("dry", 0, 55, 0),
-                WeekStage {
-                    no_allowance: true,
-                    ..stage("headlights", 1, 0, 25)
-                },
-            ],
-            ..job(
-                118,
-                "trike-coat",
-                "red three-wheeler, folding roof",
-                540,
-                635,
-            )
-        }),
-        zone: "Europe/Berlin".to_owned(),
-        opened_us: MONDAY + 8 * HOUR + 10 * MIN,
-        lines: vec![
-            line(
-                4501,
-                490,
-                &["ana"],
-                "Opened as trike-coat, red three-wheeler, folding roof, by ana.",
-            ),
-            line(4502, 491, &["ana"], "Moved to bay-1, by ana."),
-            StoryLine {
-                cautions: 3,
-                notices: vec![
-                    "ben was on polish on job 117 until now; that stage is ended.".to_owned(),
-                ],
-                ..line(
-                    4503,
-                    495,
-                    &["ana", "ben"],
-                    "Started prewash, by ana and ben.",
-                )
-            },
-            StoryLine {
-                struck: true,
-                time_basis: 3,
-                ..line(4510, 540, &["ana"], "Used 350 mL of iron-remover, by ana.")
-            },
-            line(
-                4620,
-                1440 + 480,
-                &["ana"],
-                "Note: the clear coat on the left mudguard is thin from an older correction; polished with the soft pad only, two passes, by ana.",
-            ),
-            line(4700, 2 * 1440 + 1000, &[], "Released."),
-        ],
-        places: vec![
-            place("bay-1", 491, Some(1050), [300, 120, 139]),
-            place("holding", 1050, None, [0, 0, 900]),
-        ],
-        uses: vec![
-            StoryUse {
-                product: "iron-remover".to_owned(),
-                unit: "ml".to_owned(),
-                used: 700.0,
-                allowance: 250.0,
-                seqs: vec![4510, 4511],
-                uses_without_amount: 0,
-                ..StoryUse::default()
-            },
-            StoryUse {
-                product: "panel-wipe".to_owned(),
-                unit: "ml".to_owned(),
-                allowance: 110.0,
-                ..StoryUse::default()
-            },
-        ],
-        odd: vec![odd(
-            4620,
-            "The stage polish was never ended; it was cut at closing, 17:30.",
-            "bay settle 4620 --end 17:20",
-        )],
-        as_of_seq: 4812,
-        ..JobStory::default()
-    }
-}
-
-fn line(seq: u64, at_min: i64, by: &[&str], text: &str) -> StoryLine {
-    StoryLine {
-        seq,
-        occurred_us: MONDAY + at_min * MIN,
-        device: "bay-1".to_owned(),
-        bay: "bay-1".to_owned(),
-        by: by.iter().map(|b| (*b).to_owned()).collect(),
-        text: text.to_owned(),
-        struck: false,
-        notices: Vec::new(),
-        event_id: vec![0x2a; 16],
-        time_basis: 1,
-        cautions: 0,
-    }
-}
-
-fn place(code: &str, from_min: i64, until_min: Option<i64>, parts_min: [i64; 3]) -> StoryPlace {
-    StoryPlace {
-        place: code.to_owned(),
-        from_us: MONDAY + from_min * MIN,
-        until_us: until_min.map_or(0, |m| MONDAY + m * MIN),
-        hands_on_us: parts_min[0] * MIN,
-        waiting_us: parts_min[1] * MIN,
-        idle_us: parts_min[2] * MIN,
     }
 }
 

@@ -2,29 +2,40 @@
 
 use std::fmt::Write as _;
 
-use baywright_proto::v1::{
-    JobStory, StoryLine, StoryPlace, StoryUse, TimeBasis, WeekJob, WeekStage,
-};
+use baywright_proto::v1::{JobMoney, JobStory, StoryPlace, WeekJob, WeekStage};
+use baywright_terms::hours::OpenHours;
 
 use super::calendar::Calendar;
-use super::chemicals::without_amount;
-use super::figure::{
-    adding_up, amount, amount_percent, counted, difference_percent, hours_minutes, span_words,
-};
+use super::figure::{adding_up, difference_percent, hours_minutes, span_words, whole_percent};
+use super::in_words::of_it;
+use super::money::{Grounds, figure, left_word, money, signed};
+use super::released::{against_quote, job_name, uncertain};
 use super::settle::{self, Detail};
+use super::shortfall::{Outcome, shortfalls};
+use super::story::{lines, sections, stretches, uses};
 use super::table::{Column, Table};
-use super::text::{Breaks, clean, pad_left, pad_right, paragraph, width, wrap};
-use super::week::{NO_ALLOWANCE, against, job_name, push, section, uncertain};
+use super::text::{Breaks, clean, pad_right, wrap};
+use super::timeline::timeline;
+use super::types::against;
+use super::week::{push, section};
 
-/// The story as text of at most `page` columns.
-pub fn story(story: &JobStory, page: usize) -> String {
+/// Causes named in the head; the table below has them all.
+const CAUSES_SAID_MAX: usize = 3;
+
+/// The story as text of at most `page` columns. The open hours tell what was
+/// closed time; without any nothing is called so.
+pub fn story(story: &JobStory, hours: &[OpenHours], page: usize) -> String {
     let calendar = Calendar::of(&story.zone);
     let nothing = WeekJob::default();
     let job = story.job.as_ref().unwrap_or(&nothing);
     let mut out = head(story, job, &calendar, page);
+    out.push_str(&costs(story, job, page));
+    out.push_str(&timeline(story, hours, &calendar, page));
     out.push_str(&stages(&job.stages, page));
     out.push_str(&places(&story.places, &calendar, page));
-    out.push_str(&uses(&story.uses, page));
+    out.push_str(&stretches(story, &calendar, page));
+    out.push_str(&uses(story, page));
+    out.push_str(&sections(story, &calendar, page));
     out.push_str(&lines(&story.lines, &calendar, page));
     if !story.odd.is_empty() {
         out.push_str(&section("Odd records", page));
@@ -67,6 +78,20 @@ fn head(story: &JobStory, job: &WeekJob, calendar: &Calendar, page: usize) -> St
     for line in uncertain(job) {
         push_field(&mut out, "", &line, page);
     }
+    if job.occupied_us > 0 {
+        let bays = format!(
+            "{} in bays, {} % of it hands-on",
+            hours_minutes(job.occupied_us),
+            whole_percent(job.flow_permille)
+        );
+        push_field(&mut out, "flow", &bays, page);
+    }
+    if let Some(of_job) = &job.money {
+        push_field(&mut out, "money", &earned(of_job, &story.currency), page);
+    }
+    if let Some(said) = against_quote(job, &story.currency, CAUSES_SAID_MAX) {
+        push_field(&mut out, "", &said, page);
+    }
     if story.as_of_seq != 0 {
         push_field(
             &mut out,
@@ -76,6 +101,151 @@ fn head(story: &JobStory, job: &WeekJob, calendar: &Calendar, page: usize) -> St
         );
     }
     out
+}
+
+/// `revenue EUR 840.00, contribution EUR 335.35, an hour of labour brought ..`.
+fn earned(of_job: &JobMoney, currency: &str) -> String {
+    let word = left_word(of_job.margin);
+    if !of_job.revenue_known {
+        return format!("no price is known, so there is no {word}");
+    }
+    let assumed = if of_job.revenue_assumed {
+        " (list price, none was agreed)"
+    } else {
+        ""
+    };
+    let mut said = format!(
+        "revenue {}{assumed}, {word} {}",
+        money(of_job.revenue_minor, currency),
+        money(of_job.contribution_minor, currency)
+    );
+    if of_job.effective_hour_minor != 0 {
+        let _ = write!(
+            said,
+            "; after materials an hour of labour brought {}",
+            money(of_job.effective_hour_minor, currency)
+        );
+    }
+    said
+}
+
+/// Quoted against actual money, line by line, and why they differ.
+fn costs(story: &JobStory, job: &WeekJob, page: usize) -> String {
+    let Some(of_job) = &job.money else {
+        return String::new();
+    };
+    let rest = of_job.supplies_minor.saturating_add(of_job.overhead_minor);
+    let nothing = [
+        of_job.revenue_minor,
+        of_job.list_minor,
+        of_job.labour_minor,
+        of_job.materials_minor,
+        rest,
+    ];
+    if nothing.into_iter().all(|minor| minor == 0) {
+        return String::new();
+    }
+    let currency = &story.currency;
+    let mut out = section(&format!("Money, {}", clean(currency)), page);
+    out.push_str(&costs_table(of_job, currency, page));
+    let of_rest = [
+        (of_job.supplies_minor, "supplies (standard, not measured)"),
+        (of_job.overhead_minor, "overhead for the sold hours"),
+    ];
+    let of_rest: Vec<String> = of_rest
+        .into_iter()
+        .filter(|(minor, _)| *minor != 0)
+        .map(|(minor, what)| format!("{what} {}", money(minor, currency)))
+        .collect();
+    let mut said = Vec::new();
+    if !of_rest.is_empty() {
+        said.push(format!("Other costs: {}.", of_rest.join(", ")));
+    }
+    let grounds = Grounds {
+        // Both are said in the head.
+        assumed: 0,
+        unpriced: 0,
+        without_rate_us: of_job.labour_without_rate_us,
+        uses_without_price: of_job.uses_without_price,
+        unmeasured_minor: of_job.materials_unmeasured_minor,
+        loose_minor: 0,
+    };
+    said.extend(grounds.sentences(currency));
+    if !said.is_empty() {
+        push(&mut out, &said.join(" "), page);
+    }
+    if of_job.quoted && of_job.revenue_known {
+        let outcome = Outcome {
+            quoted_minor: of_job.quoted_contribution_minor,
+            actual_minor: of_job.contribution_minor,
+            word: left_word(of_job.margin),
+            currency,
+        };
+        out.push_str(&shortfalls(&job.shortfalls, &outcome, page));
+    }
+    out
+}
+
+fn costs_table(of_job: &JobMoney, currency: &str, page: usize) -> String {
+    let mut table = Table::new([
+        Column::text("what"),
+        Column::number("quoted"),
+        Column::number("actual"),
+        Column::number("differs"),
+    ]);
+    let quoted = |minor: i64| of_job.quoted.then_some(minor);
+    let rest = of_job.supplies_minor.saturating_add(of_job.overhead_minor);
+    // What the quote had for them: all that is not in its other lines.
+    let quoted_rest = of_job
+        .list_minor
+        .saturating_sub(of_job.quoted_labour_minor)
+        .saturating_sub(of_job.quoted_materials_minor)
+        .saturating_sub(of_job.quoted_contribution_minor);
+    let mut row = |what: &str, quoted: Option<i64>, actual: i64, is_total: bool| {
+        let cells = [
+            what.to_owned(),
+            quoted.map_or_else(String::new, |minor| figure(minor, currency)),
+            figure(actual, currency),
+            quoted.map_or_else(String::new, |minor| {
+                signed(actual.saturating_sub(minor), currency)
+            }),
+        ];
+        if is_total {
+            table.total(cells);
+        } else {
+            table.row(cells);
+        }
+    };
+    if of_job.revenue_known {
+        row(
+            "revenue",
+            quoted(of_job.list_minor),
+            of_job.revenue_minor,
+            false,
+        );
+    }
+    row(
+        "labour",
+        quoted(of_job.quoted_labour_minor),
+        of_job.labour_minor,
+        false,
+    );
+    row(
+        "materials",
+        quoted(of_job.quoted_materials_minor),
+        of_job.materials_minor,
+        false,
+    );
+    row("other costs", quoted(quoted_rest), rest, false);
+    if of_job.revenue_known {
+        row(
+            left_word(of_job.margin),
+            quoted(of_job.quoted_contribution_minor),
+            of_job.contribution_minor,
+            true,
+        );
+    }
+    table.render(page)
 }
 
 /// One line of the head: what it is, then its words, hung below each other.
@@ -128,10 +298,12 @@ fn stages(stages: &[WeekStage], page: usize) -> String {
     ]);
     for stage in stages.iter().filter(|stage| stage.jobs > 0) {
         let quoted = (!stage.no_allowance).then_some(stage.quoted_us);
-        let head = [stage.stage.clone(), String::new()];
-        let [name, _, quoted, actual, differs, percent] =
-            against(head, quoted, stage.actual_us, stage.actual_us);
-        table.row([name, quoted, actual, differs, percent]);
+        let [quoted, actual, differs, percent] = against(quoted, stage.actual_us, stage.actual_us);
+        table.row([stage.stage.clone(), quoted, actual, differs, percent]);
+        let of_it = of_it(stage.rework_us, stage.unclosed_us, stage.declared_us);
+        if !of_it.is_empty() {
+            table.note(&format!("  {of_it}"));
+        }
     }
     let mut out = section("Labour by stage, hours:minutes", page);
     if !table.is_empty() {
@@ -182,143 +354,4 @@ fn places(places: &[StoryPlace], calendar: &Calendar, page: usize) -> String {
         section("Where it was, hours:minutes", page),
         table.render(page)
     )
-}
-
-fn uses(uses: &[StoryUse], page: usize) -> String {
-    if uses.is_empty() {
-        return String::new();
-    }
-    let mut table = Table::new([
-        Column::text("product"),
-        Column::number("used"),
-        Column::number("allowance"),
-        Column::text("unit"),
-        Column::number("%"),
-        Column::text("events"),
-    ]);
-    for product in uses.iter().filter(|product| is_recorded(product)) {
-        let allowed = product.allowance > 0.0;
-        let seqs: Vec<String> = product.seqs.iter().map(u64::to_string).collect();
-        table.row([
-            product.product.clone(),
-            amount(product.used),
-            if allowed {
-                amount(product.allowance)
-            } else {
-                NO_ALLOWANCE.to_owned()
-            },
-            product.unit.clone(),
-            amount_percent(product.used, product.allowance),
-            seqs.join(" "),
-        ]);
-        if product.uses_without_amount > 0 {
-            table.note(&format!(
-                "  {}",
-                without_amount(product.uses_without_amount)
-            ));
-        }
-    }
-    let mut out = section("Products, as concentrate", page);
-    if !table.is_empty() {
-        out.push_str(&table.render(page));
-    }
-    let unrecorded: Vec<String> = uses
-        .iter()
-        .filter(|product| !is_recorded(product))
-        .map(|p| {
-            format!(
-                "{} {} {}",
-                clean(&p.product),
-                amount(p.allowance),
-                clean(&p.unit)
-            )
-        })
-        .collect();
-    if !unrecorded.is_empty() {
-        let words = format!("No record, though allowed: {}.", unrecorded.join(", "));
-        push(&mut out, &words, page);
-    }
-    out
-}
-
-fn is_recorded(product: &StoryUse) -> bool {
-    !product.seqs.is_empty() || product.used > 0.0 || product.uses_without_amount > 0
-}
-
-/// The events, with the day above those of each day.
-fn lines(lines: &[StoryLine], calendar: &Calendar, page: usize) -> String {
-    let Some(last) = lines.iter().map(|line| line.seq).max() else {
-        return String::new();
-    };
-    let seq_columns = last.to_string().len().max(3);
-    let mut out = section("What happened", page);
-    let mut day = String::new();
-    let mut bay = "";
-    for line in lines {
-        let line_day = calendar.day(line.occurred_us);
-        if line_day != day {
-            day = line_day;
-            out.push_str(&day);
-            out.push('\n');
-        }
-        let posted_in = (line.bay != bay && !line.bay.is_empty()).then_some(line.bay.as_str());
-        bay = &line.bay;
-        out.push_str(&event(line, posted_in, calendar, seq_columns, page));
-    }
-    if lines.iter().any(is_uncertain) {
-        let legend = "~ before a time: the clock of the bay could not be checked then.";
-        push(&mut out, legend, page);
-    }
-    out
-}
-
-/// True where the time rests on a clock that was not sampled in that boot.
-fn is_uncertain(line: &StoryLine) -> bool {
-    matches!(
-        TimeBasis::try_from(line.time_basis),
-        Ok(TimeBasis::PresentOffset | TimeBasis::EarlierBoot)
-    )
-}
-
-fn event(
-    line: &StoryLine,
-    posted_in: Option<&str>,
-    calendar: &Calendar,
-    seq_columns: usize,
-    page: usize,
-) -> String {
-    let seq = pad_left(&line.seq.to_string(), seq_columns);
-    let mark = if is_uncertain(line) { '~' } else { ' ' };
-    let time = calendar.time(line.occurred_us);
-    let start = format!("  {seq} {mark}{time}  ");
-    let mut what = String::new();
-    if line.struck {
-        what.push_str("(struck out) ");
-    }
-    what.push_str(&clean(&line.text));
-    if let Some(bay) = posted_in {
-        let _ = write!(what, " [{}]", clean(bay));
-    }
-    if line.cautions > 0 {
-        let cautions = counted(u64::from(line.cautions), "caution", "cautions");
-        let _ = write!(what, " ({cautions})");
-    }
-    let indent = width(&start);
-    let mut out = String::new();
-    let room = page.saturating_sub(indent);
-    for (index, part) in wrap(&what, room, Breaks::Spaces).iter().enumerate() {
-        if index == 0 {
-            out.push_str(&start);
-        } else {
-            out.extend(std::iter::repeat_n(' ', indent));
-        }
-        out.push_str(part);
-        out.push('\n');
-    }
-    for notice in &line.notices {
-        let text = format!("{}! {}", " ".repeat(indent), clean(notice));
-        out.push_str(&paragraph(&text, page, 2));
-        out.push('\n');
-    }
-    out
 }

@@ -4,14 +4,27 @@
 //! Plain ASCII apart from the shop's own words, because a bay's terminal may
 //! be a serial console.
 
+mod bays;
 pub mod calendar;
 mod chemicals;
+mod coating;
 pub mod figure;
+mod flow;
+mod history;
+mod in_words;
 pub mod job;
+mod money;
+pub mod own;
+mod released;
 pub mod settle;
+mod shortfall;
+mod story;
 pub mod table;
 pub mod text;
+mod timeline;
+mod types;
 pub mod week;
+pub mod why;
 
 /// Columns of a page where the terminal does not tell, or is narrower than a
 /// page can be.

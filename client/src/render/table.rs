@@ -15,7 +15,7 @@ const GAPS: [usize; 2] = [2, 1];
 /// One column: its heading, in lines, and how its cells are set.
 #[derive(Debug, Clone)]
 pub struct Column {
-    heading: Vec<&'static str>,
+    heading: Vec<String>,
     setting: Setting,
 }
 
@@ -28,25 +28,25 @@ enum Setting {
 impl Column {
     /// A column of figures; the heading may have several lines, the last of
     /// them the unit.
-    pub fn number(heading: &'static str) -> Self {
+    pub fn number(heading: impl Into<String>) -> Self {
         Self::set(heading, Setting::Number)
     }
 
     /// A column of text, wrapped where the page is tight, and cut after a few lines.
-    pub fn text(heading: &'static str) -> Self {
+    pub fn text(heading: impl Into<String>) -> Self {
         let lines_max = CELL_LINES_MAX;
         Self::set(heading, Setting::Text { lines_max })
     }
 
     /// A column of text that is wrapped but never cut.
-    pub fn whole_text(heading: &'static str) -> Self {
+    pub fn whole_text(heading: impl Into<String>) -> Self {
         let lines_max = usize::MAX;
         Self::set(heading, Setting::Text { lines_max })
     }
 
-    fn set(heading: &'static str, setting: Setting) -> Self {
+    fn set(heading: impl Into<String>, setting: Setting) -> Self {
         Self {
-            heading: heading.lines().collect(),
+            heading: heading.into().lines().map(str::to_owned).collect(),
             setting,
         }
     }
@@ -71,14 +71,24 @@ pub struct Table {
 impl Table {
     /// An empty table.
     pub fn new<const N: usize>(columns: [Column; N]) -> Self {
+        Self::of(columns.into())
+    }
+
+    /// An empty table, of columns that depend on what there is to show.
+    pub fn of(columns: Vec<Column>) -> Self {
         Self {
-            columns: columns.into(),
+            columns,
             rows: Vec::new(),
         }
     }
 
     /// Adds a row. Missing cells are empty, surplus ones are dropped.
     pub fn row<const N: usize>(&mut self, cells: [String; N]) {
+        self.row_of(cells.into());
+    }
+
+    /// The same for columns that depend on what there is to show.
+    pub fn row_of(&mut self, cells: Vec<String>) {
         let mut cells: Vec<String> = cells
             .into_iter()
             .map(|cell| clean_indented(&cell))
@@ -94,8 +104,13 @@ impl Table {
 
     /// Adds a row below a rule.
     pub fn total<const N: usize>(&mut self, cells: [String; N]) {
+        self.total_of(cells.into());
+    }
+
+    /// The same for columns that depend on what there is to show.
+    pub fn total_of(&mut self, cells: Vec<String>) {
         self.rows.push(Row::Rule);
-        self.row(cells);
+        self.row_of(cells);
     }
 
     /// True where nothing was added.
@@ -166,7 +181,7 @@ impl Table {
                 // Headings stand on the rule, so shorter ones begin lower.
                 let above = headings.unwrap_or(0) - column.heading.len();
                 let text = line.checked_sub(above).and_then(|l| column.heading.get(l));
-                text.copied().unwrap_or_default().to_owned()
+                text.cloned().unwrap_or_default()
             });
             self.line(&mut out, cells, widths, gap);
         }

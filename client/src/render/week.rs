@@ -1,23 +1,32 @@
-//! The owner's Friday: one week of the shop on a page.
+//! The owner's Friday: one week of the shop on a page, or a longer span.
 
-use baywright_proto::v1::{Week, WeekBay, WeekJob, WeekStage, WeekType};
+use baywright_proto::v1::{Week, WeekJob};
 
 use super::calendar::Calendar;
-use super::chemicals;
-use super::figure::{
-    adding_up, counted, difference, difference_percent, hours_minutes, whole_percent,
-};
+use super::figure::counted;
+use super::money::left_word;
 use super::settle::{self, Detail};
-use super::table::{Column, Table};
+use super::shortfall::{Outcome, shortfalls};
 use super::text::{clean, paragraph};
+use super::{bays, chemicals, coating, flow, history, in_words, released, types};
 
 /// Odd records that the week shows before it points to `bay settle`.
 const ODD_SHOWN_MAX: usize = 6;
 /// Stands where the catalogue has no allowance.
 pub(super) const NO_ALLOWANCE: &str = "none";
 
+/// What is shown of a week besides what every week shows.
+#[derive(Debug, Clone, Default)]
+pub struct Shown {
+    /// Every stage of every job type.
+    pub stages: bool,
+    /// The command line that asked for it, to be asked again with another
+    /// flag; empty: `bay week`.
+    pub command: String,
+}
+
 /// The week as text of at most `page` columns.
-pub fn week(week: &Week, page: usize) -> String {
+pub fn week(week: &Week, shown: &Shown, page: usize) -> String {
     let calendar = Calendar::of(&week.zone);
     let mut out = head(week, &calendar, page);
     if !week.remark.is_empty() {
@@ -34,27 +43,35 @@ pub fn week(week: &Week, page: usize) -> String {
         }
         return out;
     }
+    let released: Vec<&WeekJob> = week.jobs.iter().filter(|j| j.released_us != 0).collect();
+    if !released.is_empty() {
+        out.push('\n');
+        for said in in_words::week(week) {
+            push(&mut out, &said, page);
+        }
+    } else if week.remark.is_empty() {
+        out.push('\n');
+        let none = format!("No job was released in {}.", clean(&week.week));
+        push(&mut out, &none, page);
+    }
     // A week that has not begun has no bay time to show.
     if !week.bays.is_empty() && (week.counted_until_us > week.from_us || week.as_of_us == 0) {
-        out.push_str(&bays(&week.bays, page));
+        out.push_str(&bays::bays(week, page));
     }
-    let released: Vec<&WeekJob> = week.jobs.iter().filter(|j| j.released_us != 0).collect();
-    if released.is_empty() && week.remark.is_empty() {
-        out.push('\n');
-        push(
-            &mut out,
-            &format!("No job was released in {}.", clean(&week.week)),
-            page,
-        );
+    out.push_str(&why_short(week, page));
+    let doubts = in_words::doubts(week);
+    if !doubts.is_empty() {
+        out.push_str(&section("What the money rests on", page));
+        push(&mut out, &doubts, page);
     }
-    if !week.types.is_empty() {
-        out.push_str(&types(&week.types, page));
-    }
-    if !released.is_empty() {
-        out.push_str(&jobs(&released, &calendar, page));
-    }
-    out.push_str(&chemicals::chemicals(&week.chemicals, page));
+    out.push_str(&types::types(week, shown.stages, page));
+    out.push_str(&released::jobs(&released, week, &calendar, page));
+    out.push_str(&chemicals::chemicals(week, page));
+    out.push_str(&flow::flow(week, page));
+    out.push_str(&history::history(week, page));
+    out.push_str(&coating::coating(week, &calendar, page));
     out.push_str(&odd(week, &calendar, page));
+    out.push_str(&foot(week, shown, page));
     out
 }
 
@@ -64,8 +81,11 @@ fn head(week: &Week, calendar: &Calendar, page: usize) -> String {
     } else {
         format!("{}, ", clean(&week.shop))
     };
+    // A span that is no single week is named by its ends.
+    let name = clean(&week.week);
+    let what = if name.contains(" to ") { "" } else { "week " };
     let mut out = String::new();
-    push(&mut out, &format!("{shop}week {}", clean(&week.week)), page);
+    push(&mut out, &format!("{shop}{what}{name}"), page);
     let last_us = week.until_us.saturating_sub(1);
     let last = calendar.day(last_us);
     // A week may begin in the year before.
@@ -81,276 +101,45 @@ fn head(week: &Week, calendar: &Calendar, page: usize) -> String {
         let mut as_of = format!("As of {at}, event {}.", week.as_of_seq);
         let runs = week.as_of_us >= week.from_us && week.as_of_us < week.until_us;
         if runs && week.counted_until_us < week.until_us {
-            as_of.push_str(" The week is still running.");
+            as_of.push_str(if what.is_empty() {
+                " The last week is still running."
+            } else {
+                " The week is still running."
+            });
         }
         push(&mut out, &as_of, page);
     }
     out
 }
 
-fn bays(bays: &[WeekBay], page: usize) -> String {
-    let mut table = Table::new([
-        Column::text("bay"),
-        Column::number("jobs\nout"),
-        Column::number("open"),
-        Column::number("occupied"),
-        Column::number("hands-\non"),
-        Column::number("waiting"),
-        Column::number("idle"),
-        Column::number("empty"),
-        Column::number("outside\nhours"),
-        Column::number("in use\n%"),
-    ]);
-    for bay in bays {
-        table.row(bay_cells(&bay.bay, bay, bay.utilisation_permille));
-    }
-    if bays.len() > 1 {
-        let sum = sum_of_bays(bays);
-        let permille = share_permille(sum.open_us.saturating_sub(sum.empty_us), sum.open_us);
-        table.total(bay_cells("all", &sum, permille));
-    }
-    let mut out = section("Bay time, hours:minutes", page);
-    if bays
-        .iter()
-        .all(|bay| bay.open_us == 0 && bay.occupied_us == 0)
-    {
-        push(&mut out, "No open hours, and no vehicle in a bay.", page);
-        return out;
-    }
-    out.push_str(&table.render(page));
-    let adds = "hands-on + waiting + idle = occupied; occupied + empty = open + outside hours.";
-    push(&mut out, adds, page);
-    let labour: Vec<String> = bays
-        .iter()
-        .filter(|bay| bay.labour_us > 0)
-        .map(|bay| format!("{} {}", clean(&bay.bay), hours_minutes(bay.labour_us)))
-        .collect();
-    if !labour.is_empty() {
-        let labour = format!("Labour, each person's time: {}.", labour.join(", "));
-        push(&mut out, &labour, page);
-    }
-    out
-}
-
-fn bay_cells(name: &str, bay: &WeekBay, permille: u32) -> [String; 10] {
-    let parts = [bay.hands_on_us, bay.waiting_us, bay.idle_us, bay.empty_us];
-    let [hands_on, waiting, idle, empty] = adding_up(parts);
-    let occupied = hands_on.saturating_add(waiting).saturating_add(idle);
-    // The printed row balances: what is outside hours is what the rounding of
-    // the others leaves of it.
-    let [open, outside] = adding_up([bay.open_us, bay.occupied_outside_open_us]);
-    [
-        name.to_owned(),
-        bay.jobs_released.to_string(),
-        hours_minutes(open),
-        hours_minutes(occupied),
-        hours_minutes(hands_on),
-        hours_minutes(waiting),
-        hours_minutes(idle),
-        hours_minutes(empty),
-        hours_minutes(outside),
-        if bay.open_us > 0 {
-            whole_percent(permille)
-        } else {
-            String::new()
-        },
-    ]
-}
-
-fn sum_of_bays(bays: &[WeekBay]) -> WeekBay {
-    let sum = |field: fn(&WeekBay) -> i64| bays.iter().map(field).fold(0, i64::saturating_add);
-    WeekBay {
-        jobs_released: bays
-            .iter()
-            .map(|b| b.jobs_released)
-            .fold(0, u32::saturating_add),
-        open_us: sum(|b| b.open_us),
-        occupied_us: sum(|b| b.occupied_us),
-        occupied_outside_open_us: sum(|b| b.occupied_outside_open_us),
-        hands_on_us: sum(|b| b.hands_on_us),
-        waiting_us: sum(|b| b.waiting_us),
-        idle_us: sum(|b| b.idle_us),
-        empty_us: sum(|b| b.empty_us),
-        labour_us: sum(|b| b.labour_us),
-        ..WeekBay::default()
-    }
-}
-
-fn share_permille(part: i64, whole: i64) -> u32 {
-    if whole <= 0 {
-        return 0;
-    }
-    let (part, whole) = (i128::from(part.max(0)), i128::from(whole));
-    u32::try_from((part * 1000 + whole / 2) / whole).unwrap_or(u32::MAX)
-}
-
-fn types(types: &[WeekType], page: usize) -> String {
-    let mut table = Table::new([
-        Column::text("job type"),
-        Column::number("jobs"),
-        Column::number("quoted"),
-        Column::number("actual"),
-        Column::number("differs"),
-        Column::number("%"),
-    ]);
-    for of_type in types {
-        type_rows(&mut table, of_type);
-    }
-    if types.len() > 1 {
-        let sum =
-            |field: fn(&WeekType) -> i64| types.iter().map(field).fold(0, i64::saturating_add);
-        let jobs: u64 = types.iter().map(|t| u64::from(t.jobs)).sum();
-        let quoted = sum(|t| t.quoted_us);
-        let actual = sum(|t| t.actual_us);
-        let compared = actual.saturating_sub(sum(|t| t.actual_unquoted_us));
-        let head = ["all".to_owned(), jobs.to_string()];
-        table.total(against(head, Some(quoted), actual, compared));
-        if actual > compared {
-            let unquoted = hours_minutes(actual.saturating_sub(compared));
-            table.note(&format!(
-                "Differences leave out {unquoted} of labour without an allowance."
-            ));
-        }
-    }
-    let mut out = section(
-        "Labour by job type, hours:minutes (quoted = the catalogue's allowance)",
-        page,
-    );
-    out.push_str(&table.render(page));
-    out
-}
-
-fn type_rows(table: &mut Table, of_type: &WeekType) {
-    let compared = of_type.actual_us.saturating_sub(of_type.actual_unquoted_us);
-    let quoted = (of_type.jobs_quoted > 0).then_some(of_type.quoted_us);
-    let head = [of_type.job_type.clone(), of_type.jobs.to_string()];
-    table.row(against(head, quoted, of_type.actual_us, compared));
-    if let Some(stage) = differs_most(&of_type.stages) {
-        let head = [
-            format!("  most in {}", clean(&stage.stage)),
-            stage.jobs.to_string(),
-        ];
-        let quoted = (!stage.no_allowance).then_some(stage.quoted_us);
-        table.row(against(head, quoted, stage.actual_us, stage.actual_us));
-    }
-    if of_type.jobs_quoted > 0 && of_type.jobs_quoted < of_type.jobs {
-        let without = of_type.jobs - of_type.jobs_quoted;
-        let note = format!(
-            "  the difference leaves out {} ({}) without an allowance",
-            counted(u64::from(without), "job", "jobs"),
-            hours_minutes(of_type.actual_unquoted_us),
-        );
-        table.note(&note);
-    }
-}
-
-/// Cells `quoted, actual, differs, %` behind two others.
-pub(super) fn against(
-    [first, second]: [String; 2],
-    quoted_us: Option<i64>,
-    actual_us: i64,
-    compared_us: i64,
-) -> [String; 6] {
-    let Some(quoted) = quoted_us else {
-        let none = NO_ALLOWANCE.to_owned();
-        let actual = hours_minutes(actual_us);
-        return [first, second, none, actual, String::new(), String::new()];
+fn why_short(week: &Week, page: usize) -> String {
+    let Some(money) = week.money.filter(|money| money.jobs_quoted > 0) else {
+        return String::new();
     };
-    [
-        first,
-        second,
-        hours_minutes(quoted),
-        hours_minutes(actual_us),
-        difference(compared_us, quoted),
-        difference_percent(compared_us, quoted),
-    ]
+    let outcome = Outcome {
+        quoted_minor: money.quoted_contribution_minor,
+        actual_minor: money.contribution_of_quoted_minor,
+        word: left_word(money.margin),
+        currency: &week.currency,
+    };
+    shortfalls(&week.shortfalls, &outcome, page)
 }
 
-/// The stage that is furthest from its allowance, a minute at least.
-fn differs_most(stages: &[WeekStage]) -> Option<&WeekStage> {
-    const LEAST_US: u64 = 60_000_000;
-    let off = |stage: &WeekStage| stage.actual_us.abs_diff(stage.quoted_us);
-    stages
-        .iter()
-        .filter(|stage| off(stage) >= LEAST_US)
-        .max_by_key(|stage| off(stage))
-}
-
-fn jobs(jobs: &[&WeekJob], calendar: &Calendar, page: usize) -> String {
-    let mut table = Table::new([
-        Column::text("job"),
-        Column::text("out"),
-        Column::text("job type"),
-        Column::text("vehicle"),
-        Column::number("quoted"),
-        Column::number("actual"),
-        Column::number("differs"),
-    ]);
-    for job in jobs {
-        let quoted = (!job.no_allowance).then_some(job.quoted_us);
-        let [_, _, quoted, actual, differs, _] =
-            against(Default::default(), quoted, job.actual_us, job.actual_us);
-        table.row([
-            job_name(job),
-            calendar.day_of_month(job.released_us),
-            job.job_type.clone(),
-            job.vehicle.clone(),
-            quoted,
-            actual,
-            differs,
-        ]);
-        for uncertain in uncertain(job) {
-            table.note(&format!("      {uncertain}"));
-        }
+/// How to go on from here.
+fn foot(week: &Week, shown: &Shown, page: usize) -> String {
+    if week.bays.is_empty() && week.jobs.is_empty() {
+        return String::new();
     }
-    let mut out = section("Jobs released, labour in hours:minutes", page);
-    out.push_str(&table.render(page));
-    out.push_str(&legend(jobs, page));
-    out
-}
-
-/// The number of a job, or the handle of one that has none yet.
-pub(super) fn job_name(job: &WeekJob) -> String {
-    if job.number == 0 {
-        job.handle.clone()
+    let command = if shown.command.is_empty() {
+        "bay week"
     } else {
-        job.number.to_string()
-    }
-}
-
-/// What to know about the labour of a job before trusting it.
-pub(super) fn uncertain(job: &WeekJob) -> Vec<String> {
-    let parts: Vec<String> = [
-        (job.rework_us, "rework"),
-        (job.unclosed_us, "unclosed"),
-        (job.declared_us, "declared"),
-    ]
-    .into_iter()
-    .filter(|(span, _)| *span > 0)
-    .map(|(span, what)| format!("{} {what}", hours_minutes(span)))
-    .collect();
-    let mut lines = Vec::new();
-    if job.comeback_of != 0 {
-        lines.push(format!("puts job {} right", job.comeback_of));
-    }
-    if !parts.is_empty() {
-        lines.push(format!("of it {}", parts.join(", ")));
-    }
-    lines
-}
-
-fn legend(jobs: &[&WeekJob], page: usize) -> String {
-    let mut words = Vec::new();
-    if jobs.iter().any(|job| job.unclosed_us > 0) {
-        words.push("Unclosed: nobody ended the stage, so it was cut at closing.");
-    }
-    if jobs.iter().any(|job| job.declared_us > 0) {
-        words.push("Declared: stated at release, not recorded.");
-    }
-    let mut out = String::new();
-    if !words.is_empty() {
-        push(&mut out, &words.join(" "), page);
-    }
+        &shown.command
+    };
+    let mut out = String::from("\n");
+    let open = format!(
+        "{command} --why ID opens a row, by its id or a job's number; {command} --html FILE writes a page."
+    );
+    push(&mut out, &open, page);
     out
 }
 
