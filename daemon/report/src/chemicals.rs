@@ -6,11 +6,17 @@
 //! mix are shared in the same way. A weighed amount becomes a volume where the
 //! catalogue in force gives the product's density. Millilitres, grams and
 //! pieces are never added to each other.
+//!
+//! What nobody measured is shared out as [`crate::materials`] says. Costs are
+//! those of [`crate::money`]: a row's cost is the sum of what its jobs show for
+//! the product, with their shares of what was dumped. Figures for each job are
+//! over the jobs with an amount, and without what was dumped; quantiles are
+//! those of [`crate::quantile`].
 
 use std::collections::{BTreeMap, BTreeSet};
 
 use baywright_floor::catalogues::Catalogues;
-use baywright_floor::event::{JobKey, Seq};
+use baywright_floor::event::Seq;
 use baywright_floor::row::{MixMadeRow, UseRow};
 use baywright_terms::amount::{Nanolitres, Quantity};
 use baywright_terms::catalogue::Catalogue;
@@ -20,6 +26,9 @@ use baywright_terms::time::Micros;
 use crate::figures::{ChemicalFigures, JobFigures, PerJob, Portion, PortionUnit, StoryUse};
 use crate::input::{Index, JobRows};
 use crate::labour::count;
+use crate::materials::{self, Basis, Materials};
+use crate::money::{self, ProductMoney};
+use crate::quantile::{mean, quantile};
 use crate::span::{Span, clamp, divide_half_even};
 
 /// A product's amounts in one unit.
@@ -28,6 +37,11 @@ struct Tally {
     used: i128,
     allowance: i128,
     dumped: i128,
+    money: ProductMoney,
+    /// Amount used, and its cost, of each job with one.
+    of_jobs: Vec<(i64, i64)>,
+    apportioned: bool,
+    at_allowance: bool,
     seqs: BTreeSet<Seq>,
 }
 
@@ -35,14 +49,16 @@ struct Tally {
 #[derive(Debug, Default)]
 struct ProductTally {
     by_unit: BTreeMap<PortionUnit, Tally>,
-    jobs_with_use: BTreeSet<JobKey>,
+    jobs_with_use: u32,
     without_amount: u32,
 }
 
 type Tallies = BTreeMap<Code, ProductTally>;
+/// Money of the products of one job, or of no job.
+type Money = BTreeMap<(Code, PortionUnit), ProductMoney>;
 
 /// Amounts per job type and product over `jobs`, which were released in
-/// `week`; then what was used on no job or dumped in the week.
+/// `week`; then what was used on no job or dumped for nobody in the week.
 pub(crate) fn chemical_figures(
     index: &Index<'_>,
     catalogues: &Catalogues,
@@ -53,32 +69,19 @@ pub(crate) fn chemical_figures(
     for job in jobs {
         let (jobs_of_type, tallies) = types.entry(&job.job_type).or_default();
         *jobs_of_type = jobs_of_type.saturating_add(1);
-        if job.comeback_of.is_none() {
-            add_allowances(tallies, catalogues, job.opened, &job.job_type);
-        }
         if let Some(rows) = index.jobs.get(&job.job) {
-            add_uses(tallies, index, catalogues, &rows.uses);
+            add_job(tallies, index, catalogues, rows);
         }
     }
     let mut figures = Vec::new();
     for (job_type, (jobs_of_type, tallies)) in types {
-        figures.extend(to_figures(
-            job_type,
-            jobs_of_type,
-            tallies,
-            catalogues,
-            week,
-        ));
+        let of_type = to_figures(job_type, jobs_of_type, tallies, catalogues, week);
+        figures.extend(of_type);
     }
     let mut loose = Tallies::new();
-    let in_week = index.loose_uses.iter().filter(|u| week.holds(u.at));
-    add_uses(
-        &mut loose,
-        index,
-        catalogues,
-        &in_week.copied().collect::<Vec<_>>(),
-    );
-    add_dumped(&mut loose, &mut figures, index, catalogues, week);
+    let taken = materials::loose(index, catalogues, week);
+    let money = money::loose_products(index, catalogues, &taken);
+    add(&mut loose, &taken, money);
     figures.extend(to_figures(&Code::new(""), 0, loose, catalogues, week));
     figures
 }
@@ -90,11 +93,7 @@ pub(crate) fn story_uses(
     rows: &JobRows<'_>,
 ) -> Vec<StoryUse> {
     let mut tallies = Tallies::new();
-    // A comeback is allowed nothing; see `labour`.
-    if let Some(opened) = rows.opened.filter(|o| o.comeback_of.is_none()) {
-        add_allowances(&mut tallies, catalogues, opened.opened, &opened.job_type);
-    }
-    add_uses(&mut tallies, index, catalogues, &rows.uses);
+    add_job(&mut tallies, index, catalogues, rows);
     let latest = &catalogues.latest().catalogue;
     let mut uses = Vec::new();
     for (product, mut tally) in tallies {
@@ -107,16 +106,26 @@ pub(crate) fn story_uses(
                 allowance: portion(unit, sums.allowance),
                 uses_without_amount: std::mem::take(&mut without_amount),
                 seqs: sums.seqs.into_iter().collect(),
-                cost_minor: 0,
-                allowance_cost_minor: 0,
-                waste_minor: 0,
-                apportioned: false,
-                at_allowance: false,
-                no_price: false,
+                cost_minor: sums.money.cost_minor,
+                allowance_cost_minor: sums.money.allowance_minor,
+                waste_minor: sums.money.waste_minor,
+                apportioned: sums.apportioned,
+                at_allowance: sums.at_allowance,
+                no_price: sums.money.no_price,
             });
         }
     }
     uses
+}
+
+/// Adds what one job was allowed and took.
+fn add_job(tallies: &mut Tallies, index: &Index<'_>, catalogues: &Catalogues, rows: &JobRows<'_>) {
+    // A comeback is allowed nothing; see `labour`.
+    if let Some(opened) = rows.opened.filter(|o| o.comeback_of.is_none()) {
+        add_allowances(tallies, catalogues, opened.opened, &opened.job_type);
+    }
+    let taken = materials::of_job(index, catalogues, rows);
+    add(tallies, &taken, money::products(index, catalogues, rows));
 }
 
 fn add_allowances(tallies: &mut Tallies, catalogues: &Catalogues, opened: Micros, job_type: &Code) {
@@ -130,47 +139,69 @@ fn add_allowances(tallies: &mut Tallies, catalogues: &Catalogues, opened: Micros
     }
 }
 
-fn add_uses(tallies: &mut Tallies, index: &Index<'_>, catalogues: &Catalogues, uses: &[&UseRow]) {
-    for used in uses {
-        let parts = parts_of_use(index, catalogues, used);
-        if parts.is_empty() {
-            let product = tallies.entry(used.product.clone()).or_default();
-            product.without_amount = product.without_amount.saturating_add(1);
-            product.jobs_with_use.extend(used.job);
+/// Adds what one job took, or what no job took, with its money.
+fn add(tallies: &mut Tallies, materials: &Materials, money: Money) {
+    let mut recorded: BTreeSet<&Code> = BTreeSet::new();
+    let mut used: BTreeMap<(&Code, PortionUnit), i64> = BTreeMap::new();
+    for (product, _) in &materials.without_amount {
+        let product_tally = tallies.entry(product.clone()).or_default();
+        product_tally.without_amount = product_tally.without_amount.saturating_add(1);
+        recorded.insert(product);
+    }
+    for taken in &materials.taken {
+        let Portion { unit, base } = taken.amount;
+        let sums = tally(tallies, &taken.product, unit);
+        sums.seqs.extend(&taken.seqs);
+        if taken.waste {
+            sums.dumped += i128::from(base);
+            continue;
         }
-        for (product, part) in parts {
-            let sums = tally(tallies, &product, part.unit);
-            sums.used += i128::from(part.base);
-            sums.seqs.insert(used.seq);
-            let product = tallies.entry(product).or_default();
-            product.jobs_with_use.extend(used.job);
+        sums.used += i128::from(base);
+        sums.apportioned |= taken.basis == Basis::Apportioned;
+        sums.at_allowance |= taken.basis == Basis::Allowance;
+        if taken.basis == Basis::Measured {
+            recorded.insert(&taken.product);
         }
+        let of_job = used.entry((&taken.product, unit)).or_default();
+        *of_job = of_job.saturating_add(base);
+    }
+    for product in recorded {
+        let product_tally = tallies.entry(product.clone()).or_default();
+        product_tally.jobs_with_use = product_tally.jobs_with_use.saturating_add(1);
+    }
+    for ((product, unit), money) in money {
+        let sums = tally(tallies, &product, unit);
+        if let Some(base) = used.get(&(&product, unit)) {
+            let cost_minor = money.cost_minor.saturating_sub(money.waste_minor);
+            sums.of_jobs.push((*base, cost_minor));
+        }
+        sums.money.add(&money);
     }
 }
 
-/// Puts what was dumped in the week on the first row that has the product in
-/// its unit, or on a row of no job.
-fn add_dumped(
-    loose: &mut Tallies,
-    figures: &mut [ChemicalFigures],
-    index: &Index<'_>,
-    catalogues: &Catalogues,
-    week: Span,
-) {
-    for dumped in index.dumped.iter().filter(|d| week.holds(d.at)) {
-        let Some(mix) = index.mixes.get(&dumped.mix) else {
-            continue;
-        };
-        let catalogue = &catalogues.at(dumped.at).catalogue;
-        for (product, part) in parts_of_mix(mix, dumped.volume, catalogue) {
-            let row = figures
-                .iter_mut()
-                .find(|f| f.product == product && f.unit == part.unit);
-            match row {
-                Some(row) => row.dumped.base = row.dumped.base.saturating_add(part.base),
-                None => tally(loose, &product, part.unit).dumped += i128::from(part.base),
-            }
-        }
+/// Mean, median and P80 over jobs; all 0 for none.
+fn per_job(of_jobs: &[(i64, i64)]) -> PerJob {
+    let spread = |mut values: Vec<i64>| {
+        values.sort_unstable();
+        [
+            mean(&values),
+            quantile(&values, 1, 2),
+            quantile(&values, 4, 5),
+        ]
+        .map(Option::unwrap_or_default)
+    };
+    let [mean_base, median_base, p80_base] =
+        spread(of_jobs.iter().map(|(base, _)| *base).collect());
+    let [cost_mean_minor, cost_median_minor, cost_p80_minor] =
+        spread(of_jobs.iter().map(|(_, cost)| *cost).collect());
+    PerJob {
+        n: count(of_jobs.len()),
+        mean_base,
+        median_base,
+        p80_base,
+        cost_mean_minor,
+        cost_median_minor,
+        cost_p80_minor,
     }
 }
 
@@ -296,20 +327,21 @@ fn to_figures(
                 job_type: job_type.clone(),
                 product: product.clone(),
                 jobs,
-                jobs_with_use: count(tally.jobs_with_use.len()),
+                jobs_with_use: if jobs == 0 { 0 } else { tally.jobs_with_use },
                 unit,
                 used: portion(unit, sums.used),
                 allowance: portion(unit, sums.allowance),
                 dumped: portion(unit, sums.dumped),
                 uses_without_amount: std::mem::take(&mut tally.without_amount),
                 mixed_units,
-                cost_minor: 0,
-                allowance_cost_minor: 0,
-                dumped_cost_minor: 0,
-                no_price: false,
-                per_job: PerJob::default(),
-                apportioned: false,
-                at_allowance: false,
+                cost_minor: sums.money.cost_minor,
+                allowance_cost_minor: sums.money.allowance_minor,
+                dumped_cost_minor: sums.money.waste_minor,
+                no_price: sums.money.no_price,
+                // Several records on no job are not jobs.
+                per_job: per_job(if jobs == 0 { &[] } else { &sums.of_jobs }),
+                apportioned: sums.apportioned,
+                at_allowance: sums.at_allowance,
             });
         }
     }

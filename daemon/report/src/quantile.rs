@@ -41,3 +41,62 @@ pub(crate) fn mean(values: &[i64]) -> Option<i64> {
     let sum: i128 = values.iter().map(|v| i128::from(*v)).sum();
     Some(clamp(divide_half_even(sum, n)))
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Hyndman and Fan's definition 8 on six small sets, as an independent
+    /// implementation in double precision gives it: columns id, set, data,
+    /// type, p, expected, absolute tolerance.
+    const DEFINITION_8: &str = include_str!("../tests/data/hyndman_fan_type_8.csv");
+    /// Values are taken in millionths, so that a whole number is near enough.
+    const PARTS: u32 = 6;
+
+    /// A decimal number in millionths; more places are cut off.
+    fn parts(text: &str) -> i64 {
+        let (whole, places) = text.split_once('.').unwrap_or((text, ""));
+        let places: String = places
+            .chars()
+            .chain("000000".chars())
+            .take(PARTS as usize)
+            .collect();
+        format!("{whole}{places}").parse().unwrap()
+    }
+
+    #[test]
+    fn quantiles_are_those_of_definition_8() {
+        let mut checked = 0;
+        for line in DEFINITION_8.lines().skip(1) {
+            let fields: Vec<&str> = line.split(',').collect();
+            let [id, _, data, _, p, expected, _] = fields[..] else {
+                panic!("{line}");
+            };
+            let mut values: Vec<i64> = data.split(' ').map(parts).collect();
+            values.sort_unstable();
+            let p = u32::try_from(parts(p)).unwrap();
+            let found = quantile(&values, p, 10_u32.pow(PARTS)).unwrap();
+            // The expected value is cut off to whole parts, ours is rounded.
+            let off = found - parts(expected);
+            assert!((0..=1).contains(&off), "{id}: {found} for {expected}");
+            checked += 1;
+        }
+        assert_eq!(checked, 66);
+    }
+
+    #[test]
+    fn there_is_no_quantile_of_nothing_or_beyond_the_whole() {
+        assert_eq!(quantile(&[], 1, 2), None);
+        assert_eq!(quantile(&[1], 3, 2), None);
+        assert_eq!(quantile(&[1], 1, 0), None);
+        assert_eq!(mean(&[]), None);
+    }
+
+    #[test]
+    fn ends_of_the_numbers_do_not_overflow() {
+        let ends = [i64::MIN, i64::MAX];
+        assert_eq!(quantile(&ends, 1, u32::MAX), Some(i64::MIN));
+        assert_eq!(quantile(&ends, 1, 2), Some(0));
+        assert_eq!(mean(&ends), Some(0));
+    }
+}

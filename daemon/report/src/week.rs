@@ -37,7 +37,7 @@ pub fn week(input: &Input<'_>, name: &str, from: Micros, until: Micros) -> Week 
     }
     let all: Vec<&JobFigures> = jobs.iter().collect();
     let money = WeekMoney {
-        loose_materials_minor: money::loose_materials_minor(&index, input.catalogues, counted),
+        loose_materials_minor: money::loose_materials_minor(&index, input.catalogues, whole),
         ..money::sum(&all)
     };
     let shortfalls = money::shortfalls_over(&all);

@@ -213,7 +213,9 @@ pub struct ChemicalFigures {
     pub used: Portion,
     /// Sum of the allowances in force when each job was opened.
     pub allowance: Portion,
-    /// Of the product's mixes dumped in the week; on its first row only.
+    /// The share of these jobs in what was dumped of their mixes, whenever
+    /// that was; in the row of no job, what was dumped in the week of mixes that
+    /// nobody drew from. Not part of `used`.
     pub dumped: Portion,
     /// Records of the product on these jobs that give no usable amount; on
     /// the first unit's row only.
@@ -221,11 +223,14 @@ pub struct ChemicalFigures {
     /// True: the type has rows of this product in another unit too, which
     /// cannot be added without a density.
     pub mixed_units: bool,
+    /// Sum of what the jobs show, with what was dumped.
     pub cost_minor: i64,
     pub allowance_cost_minor: i64,
+    /// Part of `cost_minor`.
     pub dumped_cost_minor: i64,
     pub no_price: bool,
-    /// Amount and cost for each job with a usable amount.
+    /// Amount and cost for each job with a usable amount, without what was
+    /// dumped.
     pub per_job: PerJob,
     /// Nobody meters it: what the refills took, shared out by allowance.
     pub apportioned: bool,
@@ -322,7 +327,7 @@ pub struct StoryUse {
     pub allowance: Portion,
     /// Records that give no usable amount; on the product's first row only.
     pub uses_without_amount: u32,
-    /// The records behind `used`, ascending.
+    /// The records behind `used` and its cost, ascending: uses, dumps, refills.
     pub seqs: Vec<Seq>,
     pub cost_minor: i64,
     pub allowance_cost_minor: i64,

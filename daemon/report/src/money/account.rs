@@ -40,6 +40,15 @@ pub(crate) struct ProductMoney {
     pub(crate) no_price: bool,
 }
 
+impl ProductMoney {
+    pub(crate) fn add(&mut self, other: &Self) {
+        self.cost_minor = self.cost_minor.saturating_add(other.cost_minor);
+        self.waste_minor = self.waste_minor.saturating_add(other.waste_minor);
+        self.allowance_minor = self.allowance_minor.saturating_add(other.allowance_minor);
+        self.no_price |= other.no_price;
+    }
+}
+
 /// Money of one stage or product under one cause, before it is rounded.
 #[derive(Debug, Default)]
 struct Entry {

@@ -73,6 +73,7 @@ mod account;
 mod bays;
 mod fine;
 mod goods;
+mod loose;
 pub(crate) mod price;
 mod standard;
 mod sums;
@@ -80,7 +81,8 @@ mod work;
 
 pub(crate) use account::{Account, ProductMoney};
 pub(crate) use bays::contribution_per_hour_minor;
-pub(crate) use sums::{loose_materials_minor, shortfalls_over, sum};
+pub(crate) use loose::{loose_materials_minor, loose_products};
+pub(crate) use sums::{shortfalls_over, sum};
 
 /// Money of each product of one job in each of its units. The costs add up to
 /// the job's `materials_minor`, the allowances to its quoted materials: figures

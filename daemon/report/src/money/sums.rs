@@ -1,14 +1,9 @@
 //! Money of several jobs: sums of what each of them shows.
 
-use baywright_floor::catalogues::Catalogues;
-
 use super::fine::Fine;
-use super::price;
-use crate::chemicals::parts_of_use;
 use crate::figures::{Cause, JobFigures, JobMoney, Shortfall, WeekMoney};
-use crate::input::Index;
 use crate::labour::count;
-use crate::span::{Span, sum_us};
+use crate::span::sum_us;
 
 /// Sums over jobs. Loose materials belong to a span and are not in it.
 pub(crate) fn sum(jobs: &[&JobFigures]) -> WeekMoney {
@@ -69,20 +64,4 @@ pub(crate) fn shortfalls_over(jobs: &[&JobFigures]) -> Vec<Shortfall> {
         }
     };
     Cause::ALL.into_iter().map(over).collect()
-}
-
-/// Actual cost of what was used on no job or dumped in a span.
-pub(crate) fn loose_materials_minor(index: &Index<'_>, catalogues: &Catalogues, span: Span) -> i64 {
-    let uses = index.loose_uses.iter().filter(|used| span.holds(used.at));
-    let cost = uses
-        .flat_map(|used| {
-            let parts = parts_of_use(index, catalogues, used).into_iter();
-            parts.filter_map(|(product, part)| {
-                let (lot, at) = (used.lot.as_str(), used.at);
-                let price = price::actual(index, catalogues, &product, lot, at, part.unit)?;
-                Some(price.cost(part.base))
-            })
-        })
-        .sum::<Fine>();
-    cost.rounded()
 }

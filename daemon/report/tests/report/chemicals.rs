@@ -218,22 +218,46 @@ fn a_use_without_a_usable_amount_is_said_and_not_guessed() {
 }
 
 #[test]
-fn dumped_mixes_count_once_on_the_first_row_of_the_product() {
+fn a_dumped_mix_is_shared_by_what_each_job_drew_of_it_whenever_it_was_dumped() {
     let mut made = made();
     let mix = made.mix("soap", 10 * L, L);
     let stripper = made.mix("stripper", 4 * L, L);
     made.used(Some(1), "soap", USED, Some(volume(L)), Some(mix));
+    made.used(Some(3), "soap", USED, Some(volume(2 * L)), Some(mix));
+    made.used(None, "soap", USED, Some(volume(L)), Some(mix));
     made.dump(mix, 2 * L, "2026-11-25T10:00");
-    made.dump(mix, L, "2026-11-18T10:00");
+    made.dump(mix, L, "2026-12-02T10:00");
     made.dump(stripper, 4 * L, "2026-11-25T10:00");
     let week = made.week("2026-11-23");
-    // Rows of soap in order of job type: boat-wash comes before trike-coat.
-    assert_eq!(row(&week, "boat-wash", "soap").dumped.base, 200 * ML);
-    assert_eq!(row(&week, "trike-coat", "soap").dumped.base, 0);
+    // 300 ml of concentrate were dumped in all, one part in ten.
+    assert_eq!(row(&week, "trike-coat", "soap").dumped.base, 75 * ML);
+    assert_eq!(row(&week, "boat-wash", "soap").dumped.base, 150 * ML);
+    assert_eq!(row(&week, "boat-wash", "soap").used.base, 200 * ML);
+    // What no job drew counts in the week in which it was dumped.
+    assert_eq!(row(&week, "", "soap").dumped.base, 50 * ML);
     let only_dumped = row(&week, "", "stripper");
     assert_eq!((only_dumped.jobs, only_dumped.used.base), (0, 0));
     assert_eq!(only_dumped.dumped.base, L);
     assert_eq!(week.chemicals.last(), Some(only_dumped));
+}
+
+/// M. Tanaka and others, Recommended table for the density of water, Metrologia
+/// 38 (2001): 998.2067 kg/m³ at 20 °C, so 99.82067 g are 100 ml.
+#[test]
+fn a_bottle_of_water_that_lost_its_weight_of_a_hundred_millilitres_lost_them() {
+    let mut catalogue = trade();
+    catalogue
+        .products
+        .insert(code("water"), product(Some(998_207)));
+    let mut made = Made::new(catalogue);
+    made.open(1, "trike-coat", "2026-11-23T08:00");
+    made.release(1, "2026-11-24T12:00");
+    let lost = Quantity::Mass(Micrograms(99_820_670));
+    made.used(Some(1), "water", USED, Some(lost), None);
+    let used = row(&made.week("2026-11-23"), "trike-coat", "water").used;
+    assert_eq!(used.unit, PortionUnit::Ml);
+    // The density is kept to a millionth of a gram.
+    assert!((used.base - 100 * ML).abs() <= 50, "{used:?}");
 }
 
 #[test]

@@ -9,6 +9,7 @@ mod chemicals;
 mod folded;
 mod labour;
 mod made;
+mod materials;
 mod money;
 mod odd;
 mod speed;
