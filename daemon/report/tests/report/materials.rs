@@ -65,8 +65,8 @@ fn refill(made: &mut Made, product: &str, when: &str, quantity: Option<Quantity>
     seq
 }
 
-fn volume(ml: i64) -> Option<Quantity> {
-    Some(Quantity::Volume(Nanolitres(ml * ML)))
+fn volume(ml: i64) -> Quantity {
+    Quantity::Volume(Nanolitres(ml * ML))
 }
 
 /// A job worked on from an instant for so many minutes.
@@ -91,11 +91,21 @@ fn glass(made: &Made, n: u8) -> StoryUse {
 #[test]
 fn what_a_refill_took_is_shared_by_allowance_over_who_worked_since_the_last() {
     let mut made = Made::new(trade());
-    refill(&mut made, "glass-cleaner", "2026-11-23T07:00", volume(500));
+    refill(
+        &mut made,
+        "glass-cleaner",
+        "2026-11-23T07:00",
+        Some(volume(500)),
+    );
     worked(&mut made, 1, "trike-coat", "2026-11-23T08:00", 60);
     worked(&mut made, 2, "boat-wash", "2026-11-23T10:00", 20);
     worked(&mut made, 3, "mirror-only", "2026-11-23T11:00", 90);
-    let second = refill(&mut made, "glass-cleaner", "2026-11-24T07:00", volume(270));
+    let second = refill(
+        &mut made,
+        "glass-cleaner",
+        "2026-11-24T07:00",
+        Some(volume(270)),
+    );
     // Twice the allowance, twice the share; who is allowed none takes none.
     for (n, want) in [(1, 180), (2, 90)] {
         let glass = glass(&made, n);
@@ -114,12 +124,27 @@ fn what_a_refill_took_is_shared_by_allowance_over_who_worked_since_the_last() {
 #[test]
 fn a_job_over_a_refill_takes_of_both_sides_by_its_hours_on_each() {
     let mut made = Made::new(trade());
-    refill(&mut made, "glass-cleaner", "2026-11-23T07:00", volume(500));
+    refill(
+        &mut made,
+        "glass-cleaner",
+        "2026-11-23T07:00",
+        Some(volume(500)),
+    );
     // A quarter of the work lies before nine.
     worked(&mut made, 1, "trike-coat", "2026-11-23T08:30", 120);
     worked(&mut made, 2, "boat-wash", "2026-11-23T08:00", 60);
-    let second = refill(&mut made, "glass-cleaner", "2026-11-23T09:00", volume(90));
-    let third = refill(&mut made, "glass-cleaner", "2026-11-24T07:00", volume(40));
+    let second = refill(
+        &mut made,
+        "glass-cleaner",
+        "2026-11-23T09:00",
+        Some(volume(90)),
+    );
+    let third = refill(
+        &mut made,
+        "glass-cleaner",
+        "2026-11-24T07:00",
+        Some(volume(40)),
+    );
     // Weights 60 × 1/4 = 15 and 30 before; job 1 alone after.
     let first = glass(&made, 1);
     assert_eq!(first.used.base, (30 + 40) * ML);
@@ -135,7 +160,7 @@ fn before_the_first_refill_and_after_the_last_the_allowance_stands_in() {
         &mut made,
         "glass-cleaner",
         "2026-11-23T12:00",
-        volume(5_000),
+        Some(volume(5_000)),
     );
     worked(&mut made, 2, "boat-wash", "2026-11-23T13:00", 60);
     for (n, want) in [(1, 60), (2, 30)] {
@@ -160,18 +185,34 @@ fn before_the_first_refill_and_after_the_last_the_allowance_stands_in() {
 #[test]
 fn what_was_measured_by_hand_comes_off_first_and_its_job_takes_no_share() {
     let mut made = Made::new(trade());
-    refill(&mut made, "glass-cleaner", "2026-11-23T07:00", volume(500));
+    refill(
+        &mut made,
+        "glass-cleaner",
+        "2026-11-23T07:00",
+        Some(volume(500)),
+    );
     worked(&mut made, 1, "trike-coat", "2026-11-23T08:00", 60);
     worked(&mut made, 2, "boat-wash", "2026-11-23T10:00", 60);
     made.used(
         Some(1),
         "glass-cleaner",
         "2026-11-23T08:30",
-        volume(70),
+        Some(volume(70)),
         None,
     );
-    made.used(None, "glass-cleaner", "2026-11-23T09:00", volume(10), None);
-    refill(&mut made, "glass-cleaner", "2026-11-24T07:00", volume(200));
+    made.used(
+        None,
+        "glass-cleaner",
+        "2026-11-23T09:00",
+        Some(volume(10)),
+        None,
+    );
+    refill(
+        &mut made,
+        "glass-cleaner",
+        "2026-11-24T07:00",
+        Some(volume(200)),
+    );
     let first = glass(&made, 1);
     assert_eq!((first.used.base, first.apportioned), (70 * ML, false));
     assert_eq!(glass(&made, 2).used.base, 120 * ML);
@@ -180,12 +221,22 @@ fn what_was_measured_by_hand_comes_off_first_and_its_job_takes_no_share() {
 #[test]
 fn a_refill_that_no_job_can_have_taken_is_nobodys_and_still_shown() {
     let mut made = Made::new(trade());
-    refill(&mut made, "glass-cleaner", "2026-11-23T07:00", volume(500));
+    refill(
+        &mut made,
+        "glass-cleaner",
+        "2026-11-23T07:00",
+        Some(volume(500)),
+    );
     worked(&mut made, 3, "mirror-only", "2026-11-23T11:00", 90);
-    refill(&mut made, "glass-cleaner", "2026-11-24T07:00", volume(270));
+    refill(
+        &mut made,
+        "glass-cleaner",
+        "2026-11-24T07:00",
+        Some(volume(270)),
+    );
     // The refill of a metered product only moves it into another bottle.
-    refill(&mut made, "soap", "2026-11-23T07:00", volume(500));
-    refill(&mut made, "soap", "2026-11-24T07:00", volume(500));
+    refill(&mut made, "soap", "2026-11-23T07:00", Some(volume(500)));
+    refill(&mut made, "soap", "2026-11-24T07:00", Some(volume(500)));
     let week = made.week("2026-11-23");
     let loose: Vec<_> = of_type(&week, "").collect();
     assert_eq!(loose.len(), 1, "{loose:?}");
@@ -196,11 +247,21 @@ fn a_refill_that_no_job_can_have_taken_is_nobodys_and_still_shown() {
 #[test]
 fn a_comeback_is_allowed_nothing_and_takes_no_share() {
     let mut made = Made::new(trade());
-    refill(&mut made, "glass-cleaner", "2026-11-23T07:00", volume(500));
+    refill(
+        &mut made,
+        "glass-cleaner",
+        "2026-11-23T07:00",
+        Some(volume(500)),
+    );
     worked(&mut made, 1, "trike-coat", "2026-11-23T08:00", 60);
     made.open_again(2, "trike-coat", "2026-11-23T10:00", Some(1));
     made.work(2, "wash", at("2026-11-23T10:00"), minutes(60));
-    refill(&mut made, "glass-cleaner", "2026-11-24T07:00", volume(100));
+    refill(
+        &mut made,
+        "glass-cleaner",
+        "2026-11-24T07:00",
+        Some(volume(100)),
+    );
     assert_eq!(glass(&made, 1).used.base, 100 * ML);
     assert!(story(&made, 2).uses.is_empty());
 }
@@ -219,11 +280,23 @@ fn figures_for_each_job_are_over_the_jobs_with_an_amount_and_without_waste() {
     for (n, used) in [(1, Some(50)), (2, Some(80)), (3, Some(200)), (4, None)] {
         worked(&mut made, n, "trike-coat", "2026-11-23T08:00", 60);
         if let Some(used) = used {
-            made.used(Some(n), "soap", "2026-11-23T08:30", volume(used), None);
+            made.used(
+                Some(n),
+                "soap",
+                "2026-11-23T08:30",
+                Some(volume(used)),
+                None,
+            );
         }
     }
     let mix = made.mix("soap", 1_000 * ML, 1_000 * ML);
-    made.used(Some(3), "soap", "2026-11-23T08:40", volume(100), Some(mix));
+    made.used(
+        Some(3),
+        "soap",
+        "2026-11-23T08:40",
+        Some(volume(100)),
+        Some(mix),
+    );
     made.dump(mix, 900 * ML, "2026-11-27T16:00");
     let week = made.week("2026-11-23");
     let soap = of_type(&week, "trike-coat")
@@ -251,8 +324,8 @@ fn figures_for_each_job_are_over_the_jobs_with_an_amount_and_without_waste() {
 fn a_product_without_a_price_says_so() {
     let mut made = Made::new(trade());
     worked(&mut made, 1, "trike-coat", "2026-11-23T08:00", 60);
-    made.used(Some(1), "tape", "2026-11-23T08:30", volume(5), None);
-    made.used(Some(1), "soap", "2026-11-23T08:30", volume(5), None);
+    made.used(Some(1), "tape", "2026-11-23T08:30", Some(volume(5)), None);
+    made.used(Some(1), "soap", "2026-11-23T08:30", Some(volume(5)), None);
     let week = made.week("2026-11-23");
     let no_price = |name: &str| {
         let mut rows = of_type(&week, "trike-coat");
@@ -323,7 +396,7 @@ fn random_shop(things: &[Happened]) -> Made {
     made.rows.push(Row::Stock {
         product: code("soap"),
         kind: StockKind::Received,
-        quantity: volume(3_000),
+        quantity: Some(volume(3_000)),
         packs: 3,
         price_minor: Some(1_117),
         lot: String::new(),
