@@ -5,22 +5,19 @@
 
 use std::collections::BTreeMap;
 
-use baywright_floor::catalogues::Catalogues;
 use baywright_floor::event::{EventId, JobKey, Seq};
 use baywright_floor::fact::{Declaration, LevelResult};
 use baywright_floor::row::{CoatedRow, HandsOn, JobOpenedRow, Presence, Row, UseRow, Waiting};
-use baywright_terms::amount::cost_minor;
 use baywright_terms::code::Code;
 use baywright_terms::time::Micros;
 
-use crate::chemicals::parts_of_use;
-use crate::figures::{JobFigures, Portion, StoryPlace};
+use crate::chemicals::{self, parts_of_use};
+use crate::figures::{JobFigures, Portion, StoryPlace, StoryUse};
 use crate::input::{Index, Input};
 use crate::labour;
+use crate::materials::Basis;
+use crate::money::Account;
 use crate::story;
-
-/// Microseconds in the hour that a worker's rate is for.
-const HOUR_US: i64 = 3_600_000_000;
 
 /// All of one job; borrowed from the rows it was read from.
 #[derive(Debug, Clone, PartialEq)]
@@ -33,14 +30,15 @@ pub struct ExportedJob<'r> {
     pub stays: Vec<(&'r Presence, StoryPlace)>,
     /// In order of time.
     pub stretches: Vec<ExportedStretch<'r>>,
-    /// Sum of what the stretches cost; `None`: none has a cost.
-    pub labour_cost_minor: Option<i64>,
     /// In order of time.
     pub waiting: Vec<&'r Waiting>,
     /// In order of stage.
     pub declared: Vec<ExportedDeclared<'r>>,
     /// In order of time.
     pub uses: Vec<ExportedUse<'r>>,
+    /// In order of product and unit, with what no use says: shares of what was
+    /// dumped and of refills.
+    pub materials: Vec<StoryUse>,
     /// In order of time.
     pub sections: Vec<ExportedSection<'r>>,
 }
@@ -50,7 +48,8 @@ pub struct ExportedJob<'r> {
 pub struct ExportedStretch<'r> {
     pub row: &'r HandsOn,
     pub hands_on_us: i64,
-    /// `None`: the worker has no rate.
+    /// With the declared ones they add up to the job's labour; `None`: no rate
+    /// is known.
     pub cost_minor: Option<i64>,
 }
 
@@ -61,6 +60,7 @@ pub struct ExportedDeclared<'r> {
     pub declaration: Declaration,
     /// Part of the job's labour; 0 where the stage has a record.
     pub counted_us: i64,
+    pub cost_minor: Option<i64>,
 }
 
 /// A product used, with the concentrate in it.
@@ -68,7 +68,16 @@ pub struct ExportedDeclared<'r> {
 pub struct ExportedUse<'r> {
     pub row: &'r UseRow,
     /// Empty: the amount is not known.
-    pub parts: Vec<(Code, Portion)>,
+    pub parts: Vec<ExportedPart>,
+}
+
+/// One product in a use, concentrate-equivalent.
+#[derive(Debug, Clone, PartialEq)]
+pub struct ExportedPart {
+    pub product: Code,
+    pub amount: Portion,
+    /// `None`: no price is known, or the use is on no job.
+    pub cost_minor: Option<i64>,
 }
 
 /// A coated section with what became of it.
@@ -93,38 +102,50 @@ pub fn export<'r>(input: &Input<'r>, job: JobKey) -> Option<ExportedJob<'r>> {
         .map(|stay| (*stay, story::place(rows, stay, input.as_of)))
         .collect();
     stays.sort_by_key(|(stay, _)| (stay.from, stay.until.is_none(), stay.until));
+    let account = Account::of(&index, input.catalogues, rows)?;
+    let mut costs = account.work_costs().map(|(worked, minor)| {
+        let unknown = worked.without_rate_us > 0 && minor == 0;
+        (!unknown).then_some(minor)
+    });
     let mut stretches: Vec<ExportedStretch<'r>> = rows
         .hands_on
         .iter()
         .map(|row| ExportedStretch {
             row,
             hands_on_us: labour::length_us(row),
-            cost_minor: stretch_cost_minor(input.catalogues, row),
+            cost_minor: costs.next().flatten(),
         })
+        .collect();
+    // The declared ones come after the recorded ones, in order of stage.
+    let stated: BTreeMap<&Code, (i64, Option<i64>)> = labour::declared(rows)
+        .map(|(stage, us)| (stage, (us, costs.next().flatten())))
         .collect();
     stretches.sort_by(|a, b| stretch_order(a.row).cmp(&stretch_order(b.row)));
     let mut waiting = rows.waiting.clone();
     waiting.sort_by_key(|wait| (wait.from, wait.until.is_none(), wait.until, wait.kind));
-    let declared_us: BTreeMap<&Code, i64> = labour::declared(rows).collect();
-    let declared = rows
-        .declared
-        .iter()
-        .map(|(stage, declaration)| ExportedDeclared {
+    let declared = rows.declared.iter().map(|(stage, declaration)| {
+        let (counted_us, cost_minor) = stated.get(stage).copied().unwrap_or_default();
+        ExportedDeclared {
             stage,
             declaration: *declaration,
-            counted_us: declared_us.get(stage).copied().unwrap_or(0),
-        });
+            counted_us,
+            cost_minor,
+        }
+    });
+    let declared = declared.collect();
+    let mut uses = in_order(rows.uses.clone(), &index, input);
+    price(&mut uses, &account);
     Some(ExportedJob {
         opened,
         currency: at_opening
             .map(|shop| shop.currency.clone())
             .unwrap_or_default(),
         stays,
-        labour_cost_minor: sum_of_known(stretches.iter().map(|s| s.cost_minor)),
         stretches,
         waiting,
-        declared: declared.collect(),
-        uses: in_order(rows.uses.clone(), &index, input),
+        declared,
+        uses,
+        materials: chemicals::story_uses(&index, input.catalogues, rows),
         sections: sections(input.rows, job),
         figures,
     })
@@ -140,19 +161,26 @@ pub fn export_uses<'r>(input: &Input<'r>) -> Vec<ExportedUse<'r>> {
     in_order(uses.collect(), &index, input)
 }
 
-/// What a stretch costs at the rate that its worker has when it begins,
-/// rounded half to even; `None` where nobody was named or there is no rate.
-pub fn stretch_cost_minor(catalogues: &Catalogues, row: &HandsOn) -> Option<i64> {
-    let catalogue = &catalogues.at(row.from).catalogue;
-    let rate_minor = catalogue.workers.get(&row.worker)?.rate_minor?;
-    cost_minor(rate_minor, labour::length_us(row), HOUR_US)
-}
-
-fn sum_of_known(costs: impl Iterator<Item = Option<i64>>) -> Option<i64> {
-    costs.fold(None, |sum, cost| match (sum, cost) {
-        (Some(sum), Some(cost)) => Some(i64::saturating_add(sum, cost)),
-        (known, None) | (None, known) => known,
-    })
+/// Puts what each product in a use cost beside it.
+fn price(uses: &mut [ExportedUse<'_>], account: &Account<'_>) {
+    let mut costs: BTreeMap<(Seq, &Code), Option<i64>> = BTreeMap::new();
+    let goods = account.goods_costs();
+    for (costed, minor) in &goods {
+        let taken = &costed.taken;
+        let [seq] = taken.seqs[..] else { continue };
+        if taken.waste || taken.basis != Basis::Measured {
+            continue;
+        }
+        let cost = (!costed.no_price).then_some(*minor);
+        let sum = costs.entry((seq, &taken.product)).or_insert(Some(0));
+        // A product can be in a mix twice: its first row has the cost of both.
+        *sum = sum.zip(cost).map(|(sum, cost)| sum.saturating_add(cost));
+    }
+    for used in uses {
+        for part in &mut used.parts {
+            part.cost_minor = costs.remove(&(used.row.seq, &part.product)).flatten();
+        }
+    }
 }
 
 fn stretch_order(row: &HandsOn) -> (Micros, Micros, Seq, &Code, &Code) {
@@ -168,7 +196,14 @@ fn in_order<'r>(
     uses.into_iter()
         .map(|row| ExportedUse {
             row,
-            parts: parts_of_use(index, input.catalogues, row),
+            parts: parts_of_use(index, input.catalogues, row)
+                .into_iter()
+                .map(|(product, amount)| ExportedPart {
+                    product,
+                    amount,
+                    cost_minor: None,
+                })
+                .collect(),
         })
         .collect()
 }

@@ -20,8 +20,8 @@ mod throughput;
 mod week;
 
 pub use export::{
-    ExportedDeclared, ExportedJob, ExportedSection, ExportedStretch, ExportedUse, export,
-    export_uses, stretch_cost_minor,
+    ExportedDeclared, ExportedJob, ExportedPart, ExportedSection, ExportedStretch, ExportedUse,
+    export, export_uses,
 };
 pub use input::Input;
 pub use odd::odd;

@@ -4,7 +4,7 @@
 
 mod messages;
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeSet;
 use std::fmt;
 
 use baywright_floor::event::{EventId, JobKey, Position, Seq};
@@ -25,19 +25,6 @@ use super::schema::{signed, unsigned};
 const PAGE_JOBS: usize = 16;
 /// Uses on no job in a page: each is one small row.
 const PAGE_USES: usize = 256;
-
-/// Tables whose rows of a job make up its export, with its opening first.
-const TABLES: [Table; 9] = [
-    Table::Job,
-    Table::Release,
-    Table::Presence,
-    Table::HandsOn,
-    Table::Waiting,
-    Table::Declared,
-    Table::ProductUse,
-    Table::Coated,
-    Table::Levelled,
-];
 
 /// What is asked for.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -135,11 +122,11 @@ impl View<'_> {
             });
         };
         let mark = Mark::Jobs(last.clone());
-        let mut running = self.running(wanted.as_of)?;
+        let cats = self.catalogues();
+        let running = step::provisional(&self.live()?.state, &cats, wanted.as_of);
         let mut parts = Vec::new();
         for (_, key) in &keys {
-            let running = running.remove(key).unwrap_or_default();
-            if let Some(job) = self.exported_job(*key, running, wanted.as_of)? {
+            if let Some(job) = self.exported_job(*key, &running, wanted.as_of)? {
                 parts.push(v1::export_jobs_response::Part::Job(job));
             }
         }
@@ -176,47 +163,13 @@ impl View<'_> {
         Ok(keys.collect::<rusqlite::Result<_>>()?)
     }
 
-    /// Rows of what still runs, by job.
-    fn running(&self, as_of: Micros) -> Result<BTreeMap<JobKey, Vec<Row>>, FactsError> {
-        let cats = self.catalogues();
-        let mut running: BTreeMap<JobKey, Vec<Row>> = BTreeMap::new();
-        for row in step::provisional(&self.live()?.state, &cats, as_of) {
-            let job = match &row {
-                Row::Presence(row) => row.job,
-                Row::HandsOn(row) => row.job,
-                Row::Waiting(row) => row.job,
-                _ => continue,
-            };
-            running.entry(job).or_default().push(row);
-        }
-        Ok(running)
-    }
-
     fn exported_job(
         &mut self,
         job: JobKey,
-        running: Vec<Row>,
+        running: &[Row],
         as_of: Micros,
     ) -> Result<Option<v1::ExportJob>, FactsError> {
-        let mut found = Vec::new();
-        for table in TABLES {
-            found.extend(rows::select(self.conn, table, "WHERE job = ?1", [job.0])?);
-        }
-        self.add_mixes(&mut found)?;
-        let comeback_of = found.iter().find_map(|emitted| match &emitted.row {
-            Row::JobOpened(row) => row.comeback_of,
-            _ => None,
-        });
-        if let Some(of) = comeback_of {
-            found.extend(rows::select(
-                self.conn,
-                Table::Job,
-                "WHERE job = ?1",
-                [of.0],
-            )?);
-        }
-        let mut rows = in_order(found);
-        rows.extend(running);
+        let rows = self.rows_of_one(job, running)?;
         let cats = self.catalogues();
         let input = self.input(&rows, &cats, as_of);
         let Some(exported) = baywright_report::export(&input, job) else {

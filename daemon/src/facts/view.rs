@@ -156,6 +156,29 @@ impl View<'_> {
         self.finish(Gathered::new(), BTreeSet::from([job]), provisional)
     }
 
+    /// As [`View::rows_for_job`], for reading one job after the other: without
+    /// the odd records of others, and with `running` worked out before.
+    ///
+    /// # Errors
+    /// If the database fails.
+    pub(super) fn rows_of_one(&self, job: JobKey, running: &[Row]) -> Result<Vec<Row>, FactsError> {
+        let mut found = Gathered::new();
+        for table in Table::ALL.into_iter().filter(|table| table.shape().by_job) {
+            self.gather(&mut found, table, "WHERE job = ?1", [job.0])?;
+        }
+        let provisional: Vec<Row> = running
+            .iter()
+            .filter(|row| job_of(row) == Some(job) || matches!(row, Row::HandsOn(_)))
+            .cloned()
+            .collect();
+        self.add_supplies(&mut found, &BTreeSet::from([job]), &provisional)?;
+        let named: BTreeSet<JobKey> = found.values().filter_map(named_by).collect();
+        for job in named {
+            self.gather(&mut found, Table::Job, "WHERE job = ?1", [job.0])?;
+        }
+        Ok(found.into_values().chain(provisional).collect())
+    }
+
     /// Odd records, the settled ones too where `all`, with what their answers
     /// are proposed from: openings, stays and work of their jobs, and the stays
     /// of the day around those that found no job.

@@ -48,9 +48,28 @@ pub(super) const JOB_COLUMNS: Columns = &[
     ("bay_hands_on_min", "time in bays with somebody at it"),
     ("bay_waiting_min", "time in bays that it had to wait"),
     ("bay_idle_min", "time in bays otherwise"),
-    ("agreed", "price without tax, in the currency"),
-    ("labour_cost", "of the workers with a rate, in the currency"),
-    ("currency", "ISO 4217"),
+    ("currency", "ISO 4217, of the figures after it; without tax"),
+    (
+        "revenue",
+        "agreed, or the list price; empty: neither is known",
+    ),
+    ("list_price", "of the type at opening"),
+    ("labour_cost", "of all workers, recorded and stated"),
+    ("materials_cost", "chemicals, with the waste of its mixes"),
+    ("supplies_cost", "standard, not measured"),
+    (
+        "overhead_cost",
+        "for the sold hours, where the catalogue gives it",
+    ),
+    ("contribution", "revenue less all these costs"),
+    ("quoted_contribution", "as the catalogue at opening had it"),
+    ("discount_given", "part of what it fell short by"),
+    ("took_longer", "part of it"),
+    ("paid_more_per_hour", "part of it"),
+    ("used_more", "part of it"),
+    ("paid_more_for_it", "part of it"),
+    ("rework_cost", "part of it"),
+    ("waste_cost", "part of it"),
     ("comeback_of", "number of the job it puts right"),
     ("opening_event_id", "what the log knows it by"),
 ];
@@ -77,8 +96,8 @@ pub(super) const STAGE_COLUMNS: Columns = &[
         "done, again, break, ...; declared: stated at release",
     ),
     ("rework", "yes where it was done again"),
-    ("labour_cost", "at the worker's rate, in the currency"),
     ("currency", "ISO 4217"),
+    ("labour_cost", "of this stretch; empty: no rate is known"),
     ("seq_from", "number in the log of the event that began it"),
     ("seq_until", "of the event that ended it"),
 ];
@@ -105,7 +124,20 @@ pub(super) const USE_COLUMNS: Columns = &[
     ("concentrate_ml", "of that product, undiluted"),
     ("concentrate_g", "the same, where it has no density"),
     ("concentrate_each", "the same, where it is counted"),
+    ("currency", "ISO 4217"),
+    ("cost", "of that product; empty: no price, or on no job"),
     ("seq", "number in the log"),
+];
+
+/// Causes of a shortfall in the order of their columns.
+const CAUSES: [&str; 7] = [
+    "discount-given",
+    "took-longer",
+    "paid-more-per-hour",
+    "used-more",
+    "paid-more-for-it",
+    "rework",
+    "waste",
 ];
 
 /// One of the sheets.
@@ -197,7 +229,7 @@ fn job_row(job: &v1::ExportJob, zone: &TimeZone) -> Vec<Cell> {
         let bays = job.stays.iter().filter(|stay| !is_no_bay(&stay.place));
         span(bays.map(time).fold(0, i64::saturating_add))
     };
-    vec![
+    let mut row = vec![
         number(job.number),
         word(&job.handle),
         word(&job.job_type),
@@ -225,12 +257,33 @@ fn job_row(job: &v1::ExportJob, zone: &TimeZone) -> Vec<Cell> {
         in_bays(|stay| stay.hands_on_us),
         in_bays(|stay| stay.waiting_us),
         in_bays(|stay| stay.idle_us),
-        money(job.agreed_minor, &job.currency),
-        money(job.labour_cost_minor, &job.currency),
         word(&job.currency),
-        number(job.comeback_of),
-        own(uuid_text(&job.opening_event_id)),
-    ]
+    ];
+    row.extend(money_cells(job));
+    row.push(number(job.comeback_of));
+    row.push(own(uuid_text(&job.opening_event_id)));
+    row
+}
+
+fn money_cells(job: &v1::ExportJob) -> Vec<Cell> {
+    let figures = job.money.unwrap_or_default();
+    let cell = |minor: i64| money(Some(minor), &job.currency);
+    let where_known = |known: bool, minor: i64| if known { cell(minor) } else { blank() };
+    let mut cells = vec![
+        where_known(figures.revenue_known, figures.revenue_minor),
+        where_known(figures.list_minor != 0, figures.list_minor),
+        cell(figures.labour_minor),
+        cell(figures.materials_minor),
+        cell(figures.supplies_minor),
+        cell(figures.overhead_minor),
+        where_known(figures.revenue_known, figures.contribution_minor),
+        where_known(figures.quoted, figures.quoted_contribution_minor),
+    ];
+    cells.extend(CAUSES.map(|cause| {
+        let shortfall = job.shortfalls.iter().find(|short| short.cause == cause);
+        shortfall.map_or_else(blank, |short| cell(short.amount_minor))
+    }));
+    cells
 }
 
 fn stage_rows(job: &v1::ExportJob, zone: &TimeZone) -> Vec<Vec<Cell>> {
@@ -251,8 +304,8 @@ fn stage_rows(job: &v1::ExportJob, zone: &TimeZone) -> Vec<Vec<Cell>> {
             figure(stretch.hands_on_us),
             own(stretch.ended.clone()),
             own(yes(stretch.rework)),
-            money(stretch.cost_minor, &job.currency),
             word(&job.currency),
+            money(stretch.cost_minor, &job.currency),
             number(stretch.seq_from),
             number(stretch.seq_until),
         ]
@@ -270,6 +323,9 @@ fn stage_rows(job: &v1::ExportJob, zone: &TimeZone) -> Vec<Vec<Cell>> {
             span(stated.counted_us),
             figure(stated.counted_us),
             own("declared".to_owned()),
+            blank(),
+            word(&job.currency),
+            money(stated.cost_minor, &job.currency),
         ]);
         row.resize_with(STAGE_COLUMNS.len(), blank);
         row
@@ -348,6 +404,8 @@ fn use_rows(job: Option<&v1::ExportJob>, used: &v1::ExportUse, zone: &TimeZone) 
     let rows = used.parts.iter().enumerate().map(|(at, part)| {
         let mut row = shared(at == 0);
         row.extend(in_it(part));
+        row.push(word(&job.currency));
+        row.push(money(part.cost_minor, &job.currency));
         row.push(seq());
         row
     });

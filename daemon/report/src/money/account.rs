@@ -183,6 +183,25 @@ impl<'r> Account<'r> {
         self.work.iter().zip(shared(self.labour().rounded(), &fine))
     }
 
+    /// What each thing taken cost; those of a product in one unit add up to
+    /// its cost in [`Account::products`].
+    pub(crate) fn goods_costs(&self) -> Vec<(&Costed, i64)> {
+        let mut costs: Vec<(&Costed, i64)> = self.goods.iter().map(|costed| (costed, 0)).collect();
+        for ((product, unit), money) in self.products() {
+            let of_it: Vec<usize> = (0..costs.len())
+                .filter(|at| {
+                    let taken = &self.goods[*at].taken;
+                    taken.product == product && taken.amount.unit == unit
+                })
+                .collect();
+            let fine: Vec<Fine> = of_it.iter().map(|at| self.goods[*at].actual).collect();
+            for (at, minor) in of_it.into_iter().zip(shared(money.cost_minor, &fine)) {
+                costs[at].1 = minor;
+            }
+        }
+        costs
+    }
+
     /// Money of each product that the job took or was allowed, by unit.
     pub(crate) fn products(&self) -> BTreeMap<(Code, PortionUnit), ProductMoney> {
         #[derive(Default)]

@@ -11,6 +11,7 @@ use baywright_report::{
 };
 use baywright_terms::time::Micros;
 
+use crate::facts::messages::{money, story};
 use crate::facts::rows::word;
 
 pub(super) fn job(job: &ExportedJob<'_>) -> v1::ExportJob {
@@ -50,7 +51,9 @@ pub(super) fn job(job: &ExportedJob<'_>) -> v1::ExportJob {
         declared: job.declared.iter().map(declared).collect(),
         uses: job.uses.iter().map(product_use).collect(),
         sections: job.sections.iter().map(section).collect(),
-        labour_cost_minor: job.labour_cost_minor,
+        money: Some(money::job(&figures.money)),
+        shortfalls: money::shortfalls(&figures.shortfalls, "-"),
+        materials: job.materials.iter().map(story::product_use).collect(),
     }
 }
 
@@ -107,6 +110,7 @@ fn declared(declared: &ExportedDeclared<'_>) -> v1::ExportDeclared {
         }
         .to_owned(),
         counted_us: declared.counted_us,
+        cost_minor: declared.cost_minor,
     }
 }
 
@@ -130,10 +134,11 @@ pub(super) fn product_use(used: &ExportedUse<'_>) -> v1::ExportUse {
         parts: used
             .parts
             .iter()
-            .map(|(product, part)| v1::ExportPart {
-                product: product.to_string(),
-                used: part.value(),
-                unit: part.unit.as_str().to_owned(),
+            .map(|part| v1::ExportPart {
+                product: part.product.to_string(),
+                used: part.amount.value(),
+                unit: part.amount.unit.as_str().to_owned(),
+                cost_minor: part.cost_minor,
             })
             .collect(),
         ..v1::ExportUse::default()

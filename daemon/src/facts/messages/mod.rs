@@ -3,9 +3,9 @@
 
 mod figures;
 mod flow;
-mod money;
+pub(super) mod money;
 mod now;
-mod story;
+pub(super) mod story;
 
 use baywright_floor::event::Seq;
 use baywright_proto::v1;

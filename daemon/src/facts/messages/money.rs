@@ -3,7 +3,7 @@
 use baywright_proto::v1;
 use baywright_report::figures::{JobMoney, Shortfall, WeekMoney};
 
-pub(super) fn job(money: &JobMoney) -> v1::JobMoney {
+pub(in crate::facts) fn job(money: &JobMoney) -> v1::JobMoney {
     let quoted = money.quoted.unwrap_or_default();
     v1::JobMoney {
         revenue_minor: money.revenue_minor.unwrap_or(0),
@@ -51,7 +51,7 @@ pub(super) fn week(money: &WeekMoney) -> v1::WeekMoney {
 }
 
 /// `of` is the id of the row that they belong to; `-`: they have none.
-pub(super) fn shortfalls(shortfalls: &[Shortfall], of: &str) -> Vec<v1::Shortfall> {
+pub(in crate::facts) fn shortfalls(shortfalls: &[Shortfall], of: &str) -> Vec<v1::Shortfall> {
     (1..)
         .zip(shortfalls)
         .map(|(number, shortfall): (usize, _)| v1::Shortfall {

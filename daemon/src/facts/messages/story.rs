@@ -76,7 +76,7 @@ fn place(stay: &StoryPlace) -> v1::StoryPlace {
     }
 }
 
-fn product_use(used: &StoryUse) -> v1::StoryUse {
+pub(in crate::facts) fn product_use(used: &StoryUse) -> v1::StoryUse {
     v1::StoryUse {
         product: used.product.to_string(),
         unit: used.unit.as_str().to_owned(),

@@ -105,6 +105,7 @@ fn every_job_comes_once_in_order_of_opening_with_the_figures_of_its_story() {
             let declared: i64 = job.declared.iter().map(|d| d.counted_us).sum();
             assert_eq!(declared, job.declared_us, "{what}");
             assert_eq!(recorded + declared, job.actual_us, "{what}");
+            assert_money(job, &told, &what);
             let places: Vec<(String, i64, i64, i64, i64)> = story
                 .places
                 .iter()
@@ -146,6 +147,21 @@ fn every_job_comes_once_in_order_of_opening_with_the_figures_of_its_story() {
             assert_eq!(seqs, told, "{what}");
         }
     }
+}
+
+/// The money of the story, and pieces of it that add up.
+fn assert_money(job: &v1::ExportJob, told: &v1::WeekJob, what: &str) {
+    assert_eq!(job.money, told.money, "{what}");
+    let short = |shortfalls: &[v1::Shortfall]| -> Vec<(String, i64)> {
+        let each = shortfalls.iter().map(|s| (s.cause.clone(), s.amount_minor));
+        each.collect()
+    };
+    assert_eq!(short(&job.shortfalls), short(&told.shortfalls), "{what}");
+    let money = job.money.unwrap_or_default();
+    let labour = job.hands_on.iter().filter_map(|s| s.cost_minor);
+    let stated = job.declared.iter().filter_map(|d| d.cost_minor);
+    let labour_minor: i64 = labour.chain(stated).sum();
+    assert_eq!(labour_minor, money.labour_minor, "{what}");
 }
 
 #[test]
@@ -249,7 +265,7 @@ fn an_export_of_the_past_is_the_export_of_then() {
 }
 
 #[test]
-fn two_people_on_a_stage_with_a_rate_cost_what_their_hours_do() {
+fn a_stretch_costs_its_workers_rate_and_without_one_the_standard_rate() {
     let mut shop = Shop::new(1, 0);
     let mut changed = super::catalogue::catalogue();
     for worker in &mut changed.workers {
@@ -319,8 +335,9 @@ fn two_people_on_a_stage_with_a_rate_cost_what_their_hours_do() {
         costs,
         [
             ("ana", three_quarters, Some(2_250)),
-            ("bo", three_quarters, None)
+            // The mean of the rates that are known.
+            ("bo", three_quarters, Some(2_250))
         ]
     );
-    assert_eq!(job.labour_cost_minor, Some(2_250));
+    assert_eq!(job.money.unwrap().labour_minor, 4_500);
 }

@@ -30,6 +30,14 @@ fn stretch(worker: &str, from_min: i64, until_min: i64, ended: &str) -> v1::Expo
     }
 }
 
+fn short(cause: &str, amount_minor: i64) -> v1::Shortfall {
+    v1::Shortfall {
+        cause: cause.to_owned(),
+        amount_minor,
+        ..v1::Shortfall::default()
+    }
+}
+
 /// Two people on one run, a pause, a stretch of no length, one that still
 /// runs; and a name with everything that XML and spreadsheets trip over.
 fn job() -> v1::ExportJob {
@@ -85,6 +93,7 @@ fn job() -> v1::ExportJob {
             stage: "dry".to_owned(),
             declaration: "done-about".to_owned(),
             counted_us: 10 * MINUTE_US,
+            cost_minor: Some(450),
         }],
         uses: vec![used()],
         sections: vec![v1::ExportSection {
@@ -101,7 +110,22 @@ fn job() -> v1::ExportJob {
             seq: 20,
             ..v1::ExportSection::default()
         }],
-        labour_cost_minor: Some(2_700),
+        money: Some(v1::JobMoney {
+            revenue_minor: 45_000,
+            revenue_known: true,
+            list_minor: 48_000,
+            labour_minor: 2_700,
+            materials_minor: 600,
+            contribution_minor: 41_700,
+            quoted: true,
+            quoted_contribution_minor: 44_000,
+            ..v1::JobMoney::default()
+        }),
+        shortfalls: vec![short("discount-given", 3_000), short("took-longer", -700)],
+        materials: vec![v1::StoryUse {
+            seqs: vec![14],
+            ..v1::StoryUse::default()
+        }],
         ..v1::ExportJob::default()
     }
 }
@@ -112,6 +136,7 @@ fn used() -> v1::ExportUse {
         product: product.to_owned(),
         used,
         unit: unit.to_owned(),
+        cost_minor: (unit == "ml").then_some(112),
     };
     let amount = |decimal: &str| v1::Amount {
         decimal: decimal.to_owned(),
