@@ -93,11 +93,7 @@ fn every_view_has_a_row_for_each_row_and_none_shows_a_blob() {
                 .conn
                 .prepare(&format!("SELECT * FROM {view}"))
                 .unwrap();
-            let names: Vec<String> = statement
-                .column_names()
-                .into_iter()
-                .map(str::to_owned)
-                .collect();
+            let names: Vec<String> = statement.column_names().map(str::to_owned).collect();
             let mut rows = statement.query([]).unwrap();
             while let Some(row) = rows.next().unwrap() {
                 seen.insert(view);
