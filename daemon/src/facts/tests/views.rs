@@ -237,3 +237,26 @@ fn a_changed_view_is_another_layout() {
     let changed = ddl.replacen("6e7", "6e6", 1);
     assert_ne!(schema::print_with(&changed), schema::layout_print());
 }
+
+#[test]
+fn the_questions_in_the_readme_are_answered() {
+    let readme = include_str!("../../../../README.md");
+    let facts = facts(60);
+    let questions: Vec<&str> = readme
+        .split("```sql\n")
+        .skip(1)
+        .map(|rest| rest.split("```").next().unwrap())
+        .collect();
+    assert_eq!(questions.len(), 3);
+    for question in questions {
+        let mut statement = facts.conn.prepare(question).unwrap();
+        // The shop of the tests answers each of them with something.
+        assert!(statement.exists([]).unwrap(), "{question}");
+        // Below the question stands what it is answered with.
+        let columns: Vec<&str> = statement.column_names().collect();
+        let shown = readme.split(question).nth(1).unwrap();
+        let head = shown.lines().find(|line| line.starts_with("    ")).unwrap();
+        let head: Vec<&str> = head.split_whitespace().collect();
+        assert_eq!(head, columns);
+    }
+}
