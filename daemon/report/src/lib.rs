@@ -18,6 +18,7 @@ mod span;
 mod story;
 mod throughput;
 mod week;
+mod why;
 
 pub use export::{
     ExportedDeclared, ExportedJob, ExportedPart, ExportedSection, ExportedStretch, ExportedUse,
@@ -28,3 +29,4 @@ pub use odd::odd;
 pub use quantile::QUANTILES;
 pub use story::story;
 pub use week::week;
+pub use why::{NoSuchRow, RowId, Why, WhyLine, WhyUnit, why};

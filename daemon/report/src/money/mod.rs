@@ -68,6 +68,7 @@ use baywright_terms::code::Code;
 
 use crate::figures::PortionUnit;
 use crate::input::{Index, JobRows};
+use crate::materials::Taken;
 
 mod account;
 mod bays;
@@ -81,6 +82,7 @@ mod work;
 
 pub(crate) use account::{Account, ProductMoney};
 pub(crate) use bays::contribution_per_hour_minor;
+use fine::{Fine, shared};
 pub(crate) use loose::{loose_materials_minor, loose_products};
 pub(crate) use sums::{shortfalls_over, sum};
 
@@ -95,4 +97,21 @@ pub(crate) fn products(
     Account::of(index, catalogues, rows)
         .map(|account| account.products())
         .unwrap_or_default()
+}
+
+/// What each of several amounts that no job took cost, so that they add up to
+/// `whole_minor`.
+pub(crate) fn shared_costs(
+    index: &Index<'_>,
+    catalogues: &Catalogues,
+    whole_minor: i64,
+    taken: &[&Taken],
+) -> Vec<i64> {
+    let cost = |taken: &&Taken| {
+        let (lot, unit) = (taken.lot.as_str(), taken.amount.unit);
+        let price = price::actual(index, catalogues, &taken.product, lot, taken.at, unit);
+        price.map(|price| price.cost(taken.amount.base))
+    };
+    let costs: Vec<Fine> = taken.iter().map(|t| cost(t).unwrap_or_default()).collect();
+    shared(whole_minor, &costs)
 }

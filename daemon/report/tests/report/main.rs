@@ -16,3 +16,4 @@ mod speed;
 mod story;
 mod throughput;
 mod week;
+mod why;

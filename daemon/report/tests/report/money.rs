@@ -10,7 +10,7 @@ use proptest::prelude::*;
 
 use crate::made::{Made, amount, at, code, hours, job_type, minutes, ml, product, shop};
 
-const MONDAY: &str = "2026-11-23";
+pub(crate) const MONDAY: &str = "2026-11-23";
 
 fn worker(rate_minor: i64) -> Worker {
     Worker {
@@ -510,7 +510,7 @@ fn what_was_used_on_no_job_is_loose() {
 
 /// A random shop; the numbers are as unround as they come.
 #[derive(Debug, Clone)]
-struct Random {
+pub(crate) struct Random {
     rates: Vec<Option<i64>>,
     costs: ShopCosts,
     price: Option<i64>,
@@ -528,7 +528,10 @@ const WORKERS: [&str; 4] = ["ana", "ben", "cas", ""];
 const TYPES: [&str; 3] = ["trike-coat", "unsorted", "trike-coat"];
 const DAYS: [&str; 3] = ["2026-11-23T10:00", "2026-11-24T10:00", "2026-11-25T10:00"];
 
-fn random(minor: std::ops::Range<i64>, us: std::ops::Range<i64>) -> impl Strategy<Value = Random> {
+pub(crate) fn random(
+    minor: std::ops::Range<i64>,
+    us: std::ops::Range<i64>,
+) -> impl Strategy<Value = Random> {
     let rate = prop::option::of(minor.clone());
     let costs = (rate.clone(), prop::option::of(900_u32..1_500), rate.clone()).prop_map(
         |(standard_rate_minor, wage_burden_milli, overhead_per_hour_minor)| ShopCosts {
@@ -572,7 +575,7 @@ fn random(minor: std::ops::Range<i64>, us: std::ops::Range<i64>) -> impl Strateg
     })
 }
 
-fn build(random: &Random) -> Made {
+pub(crate) fn build(random: &Random) -> Made {
     let mut catalogue = with_costs(random.costs);
     for (name, rate_minor) in WORKERS.iter().zip(&random.rates) {
         let worker = Worker {
