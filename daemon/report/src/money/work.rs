@@ -64,16 +64,13 @@ fn stretch<'r>(row: &'r HandsOn, catalogues: &Catalogues, standard: &Standard<'_
         let part_us = until.0.saturating_sub(from.0);
         let catalogue = &snapshot.catalogue;
         let worker = catalogue.workers.get(&row.worker);
-        actual += match worker.and_then(|worker| worker.rate_minor) {
-            Some(rate_minor) => {
-                let costs = catalogue.shop.as_ref().map(|shop| shop.costs);
-                let burden = burden_milli(&costs.unwrap_or_default());
-                Fine::of_labour(rate_minor, part_us, burden)
-            }
-            None => {
-                without_rate_us = without_rate_us.saturating_add(part_us);
-                standard.labour(part_us).unwrap_or_default()
-            }
+        actual += if let Some(rate_minor) = worker.and_then(|worker| worker.rate_minor) {
+            let costs = catalogue.shop.as_ref().map(|shop| shop.costs);
+            let burden = burden_milli(&costs.unwrap_or_default());
+            Fine::of_labour(rate_minor, part_us, burden)
+        } else {
+            without_rate_us = without_rate_us.saturating_add(part_us);
+            standard.labour(part_us).unwrap_or_default()
         };
         until = from;
     }

@@ -63,11 +63,12 @@ fn on_job(asked: &Asked<'_, '_>, of: &ChemicalFigures, job: JobKey) -> Vec<WhyLi
         let (line, sum) = if taken.waste {
             (&mut waste, &mut dumped.base)
         } else {
-            match taken.basis {
-                Basis::Measured => {}
-                Basis::Apportioned => used.text = "its share of refills, by allowance".to_owned(),
-                Basis::Allowance => used.text = "at its allowance: not metered".to_owned(),
-            }
+            let told = match taken.basis {
+                Basis::Measured => "used",
+                Basis::Apportioned => "its share of refills, by allowance",
+                Basis::Allowance => "at its allowance: not metered",
+            };
+            told.clone_into(&mut used.text);
             (&mut used, &mut used_base)
         };
         *sum = sum.saturating_add(taken.amount.base);
