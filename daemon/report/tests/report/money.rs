@@ -46,8 +46,8 @@ fn with_costs(costs: ShopCosts) -> Catalogue {
     catalogue
 }
 
-fn volume(ml: i64) -> Option<Quantity> {
-    Some(Quantity::Volume(Nanolitres(ml * 1_000_000)))
+fn volume(ml: i64) -> Quantity {
+    Quantity::Volume(Nanolitres(ml * 1_000_000))
 }
 
 fn receive(made: &mut Made, when: &str, lot: &str, packs: u32, price_minor: i64) {
@@ -56,7 +56,7 @@ fn receive(made: &mut Made, when: &str, lot: &str, packs: u32, price_minor: i64)
     made.rows.push(Row::Stock {
         product: code("soap"),
         kind: StockKind::Received,
-        quantity: volume(1_000 * i64::from(packs)),
+        quantity: Some(volume(1_000 * i64::from(packs))),
         packs,
         price_minor: Some(price_minor),
         lot: lot.into(),
@@ -175,7 +175,7 @@ fn a_job_as_quoted_falls_short_by_nothing() {
         hours(4),
         false,
     );
-    made.used(Some(1), "soap", "2026-11-23T09:00", volume(100), None);
+    made.used(Some(1), "soap", "2026-11-23T09:00", Some(volume(100)), None);
     let job = one(&mut made);
     assert_eq!(amounts(&job.shortfalls), [0; 7]);
     let money = &job.money;
@@ -215,7 +215,7 @@ fn each_cause_takes_its_own_and_they_add_up() {
         true,
     );
     receive(&mut made, "2026-11-23T08:30", "L1", 2, 1_500);
-    made.used(Some(1), "soap", "2026-11-23T09:00", volume(140), None);
+    made.used(Some(1), "soap", "2026-11-23T09:00", Some(volume(140)), None);
     agree(&mut made, 35_000);
     let job = one(&mut made);
     // Discount 50.00; an hour over in decon at 25.00; ana 3 h × −5.00 and ben
@@ -344,7 +344,7 @@ fn the_named_lot_is_priced_then_the_last_receipt_then_the_catalogue() {
         let mut made = opened(trade());
         receive(&mut made, "2026-11-23T08:30", "L1", 3, 2_000);
         receive(&mut made, "2026-11-24T08:30", "L2", 1, 3_000);
-        made.used(Some(1), "soap", when, volume(1_000), None);
+        made.used(Some(1), "soap", when, Some(volume(1_000)), None);
         if let Some(Row::Use(used)) = made.rows.last_mut() {
             used.lot = lot.into();
         }
@@ -362,7 +362,7 @@ fn a_price_in_another_currency_is_none() {
         kind.price = Some(Money::new(40_000, "USD"));
     }
     let mut made = opened(catalogue);
-    made.used(Some(1), "soap", "2026-11-23T09:00", volume(140), None);
+    made.used(Some(1), "soap", "2026-11-23T09:00", Some(volume(140)), None);
     let job = one(&mut made);
     assert_eq!(job.money.materials_minor, 0);
     assert_eq!(job.money.uses_without_price, 1);
@@ -383,7 +383,7 @@ fn a_pack_by_weight_prices_a_volume_by_the_density() {
         soap.density_micro_g_per_ml = Some(1_250_000);
     }
     let mut made = opened(catalogue);
-    made.used(Some(1), "soap", "2026-11-23T09:00", volume(400), None);
+    made.used(Some(1), "soap", "2026-11-23T09:00", Some(volume(400)), None);
     assert_eq!(one(&mut made).money.materials_minor, 500);
 }
 
@@ -398,7 +398,7 @@ fn a_product_without_an_allowance_is_all_used_more() {
     // Not in the catalogue at opening: what was paid is the standard.
     later.products.insert(code("wax"), wax);
     made.set(at("2026-11-23T12:00"), later);
-    made.used(Some(1), "wax", "2026-11-24T09:00", volume(50), None);
+    made.used(Some(1), "wax", "2026-11-24T09:00", Some(volume(50)), None);
     let job = one(&mut made);
     assert_eq!(job.money.materials_minor, 200);
     // 200 of wax over, 100 ml of soap saved.
@@ -501,8 +501,8 @@ fn a_bay_earns_by_the_hours_that_its_jobs_took_anywhere() {
 #[test]
 fn what_was_used_on_no_job_is_loose() {
     let mut made = Made::new(trade());
-    made.used(None, "soap", "2026-11-23T09:00", volume(250), None);
-    made.used(None, "soap", "2026-11-30T09:00", volume(999), None);
+    made.used(None, "soap", "2026-11-23T09:00", Some(volume(250)), None);
+    made.used(None, "soap", "2026-11-30T09:00", Some(volume(999)), None);
     let week = made.week(MONDAY);
     assert_eq!(week.money.loose_materials_minor, 250);
     assert_eq!(week.money.materials_minor, 0);
