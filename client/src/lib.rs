@@ -27,6 +27,7 @@ mod fake;
 pub mod floor;
 pub mod likely;
 pub mod nearby;
+pub mod page;
 pub mod post;
 pub mod render;
 pub mod resolve;

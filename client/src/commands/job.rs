@@ -1,5 +1,7 @@
 //! `bay job`: the story of one job.
 
+use std::path::PathBuf;
+
 use baywright_proto::v1::report_service_client::ReportServiceClient;
 use baywright_proto::v1::{JobRequest, job_request};
 use baywright_terms::hours::OpenHours;
@@ -11,6 +13,7 @@ use crate::answer::Outcome;
 use crate::connect::REPORT_MS_MAX;
 use crate::context::Context;
 use crate::error::{Error, Kind};
+use crate::page::put;
 use crate::render;
 
 /// The story of one job: what was quoted, what it took, every event of it.
@@ -22,8 +25,9 @@ use crate::render;
 #[derive(Debug, Default, Args)]
 #[command(after_help = "\
 Examples:
-  bay job 118    by its number
-  bay job b2-7   by the handle that a bay gave it while the daemon was away")]
+  bay job 118                  by its number
+  bay job b2-7                 by the handle of a bay that was offline
+  bay job 118 --html job.html  a page of it, for the shop")]
 pub struct JobArgs {
     /// Its number, or a bay's handle such as b2-7.
     #[arg(value_name = "JOB")]
@@ -31,6 +35,9 @@ pub struct JobArgs {
     /// Leave out every event after this one.
     #[arg(long, value_name = "SEQ")]
     pub as_of: Option<u64>,
+    /// Write it as a page into this file instead; - is standard output.
+    #[arg(long, value_name = "FILE")]
+    pub html: Option<PathBuf>,
 }
 
 /// Asks for the story and lays it out.
@@ -55,6 +62,9 @@ pub fn run(context: &Context, args: &JobArgs) -> Result<Outcome, Error> {
     let story = response
         .story
         .ok_or_else(|| Error::internal("The daemon answered without a job."))?;
+    if let Some(file) = &args.html {
+        return put::page(&crate::page::job::page(&story), file);
+    }
     let hours = if context.output.json {
         Vec::new()
     } else {

@@ -1,5 +1,7 @@
 //! `bay week`: the figures of one week.
 
+use std::path::PathBuf;
+
 use baywright_proto::v1::report_service_client::ReportServiceClient;
 use baywright_proto::v1::{OwnRequest, OwnResponse, Week, WeekRequest, Why, WhyRequest};
 use baywright_terms::time;
@@ -12,6 +14,8 @@ use crate::answer::Outcome;
 use crate::connect::REPORT_MS_MAX;
 use crate::context::Context;
 use crate::error::Error;
+use crate::page::put;
+use crate::page::week::HISTORY_WEEKS;
 use crate::render;
 use crate::render::week::Shown;
 
@@ -36,7 +40,8 @@ Examples:
   bay week 2026-W48 --why f2      the jobs, stages and events that make row f2
   bay week 2026-W48 --why 118     those of job 118
   bay week 2026-W48 --as-of 4812  as it could be printed after event 4812
-  bay week --by ana               ana's own hours")]
+  bay week --by ana               ana's own hours
+  bay week --html week.html       a page to read, print or send")]
 pub struct WeekArgs {
     /// The ISO week, for example 2026-W48.
     #[arg(value_name = "WEEK", conflicts_with_all = ["from", "to"])]
@@ -59,11 +64,14 @@ pub struct WeekArgs {
     /// Leave out every event after this one.
     #[arg(long, value_name = "SEQ")]
     pub as_of: Option<u64>,
+    /// Write it as a page into this file instead; - is standard output.
+    #[arg(long, value_name = "FILE", conflicts_with_all = ["why", "stages"])]
+    pub html: Option<PathBuf>,
 }
 
 /// Asks for the week, a row of it or a worker's own figures, and lays it out.
 pub fn run(context: &Context, args: &WeekArgs) -> Result<Outcome, Error> {
-    let request = request(args)?;
+    let mut request = request(args)?;
     if let Some(worker) = worker(&context.common.by, args)? {
         return own(context, worker, request);
     }
@@ -74,12 +82,18 @@ pub fn run(context: &Context, args: &WeekArgs) -> Result<Outcome, Error> {
         stages: args.stages,
         command: command(&request),
     };
+    if args.html.is_some() {
+        request.history_weeks = request.history_weeks.max(HISTORY_WEEKS);
+    }
     let response = context.call_within(REPORT_MS_MAX, "the week", async |channel| {
         ReportServiceClient::new(channel).week(request).await
     })?;
     let week = response
         .week
         .ok_or_else(|| Error::internal("The daemon answered without a week."))?;
+    if let Some(file) = &args.html {
+        return put::page(&crate::page::week::page(&week, &shown.command), file);
+    }
     Ok(outcome(&week, &shown, page::columns()))
 }
 
@@ -175,6 +189,10 @@ fn command(request: &WeekRequest) -> String {
 fn worker(by: &[String], args: &WeekArgs) -> Result<Option<String>, Error> {
     match by {
         [] => Ok(None),
+        [_] if args.html.is_some() => {
+            Err(Error::usage("A worker's own hours are not put on a page.")
+                .with_hint("Leave out --html, or --by."))
+        }
         [_] if args.why.is_some() || args.stages => {
             Err(Error::usage("A worker's own hours have no rows to open.")
                 .with_hint("Leave out --by, or --why and --stages."))

@@ -1,6 +1,7 @@
 //! Instants as the shop's wall calendar and clock show them.
 
 use jiff::Timestamp;
+use jiff::civil::DateTime;
 use jiff::fmt::strtime;
 use jiff::tz::{TimeZone, TimeZoneDatabase};
 
@@ -75,6 +76,12 @@ impl Calendar {
     /// `Mon 23 Nov 08:10`.
     pub fn short_day_and_time(&self, at_us: i64) -> String {
         self.print("%a %-d %b %H:%M", at_us)
+    }
+
+    /// The date and the clock on the shop's wall.
+    pub fn civil(&self, at_us: i64) -> Option<DateTime> {
+        let at = Timestamp::from_microsecond(at_us).ok()?;
+        Some(at.to_zoned_datetime(self.zone.clone()).datetime())
     }
 
     fn print(&self, format: &str, at_us: i64) -> String {
