@@ -7,14 +7,24 @@ mod markup;
 
 use std::collections::BTreeSet;
 use std::path::Path;
+use std::sync::OnceLock;
 
 use baywright_proto::v1::{JobStory, Week, WeekJob};
 
 use self::markup::{Element, read};
 use super::{job, put, week};
 
-/// Every kind of page: full, empty, and in between.
-fn pages() -> Vec<(&'static str, String)> {
+/// Every kind of page: full, empty, and in between; made once.
+fn pages() -> &'static [(&'static str, String)] {
+    static PAGES: OnceLock<Vec<(&str, String)>> = OnceLock::new();
+    PAGES.get_or_init(|| {
+        let pages = made();
+        keep(&pages);
+        pages
+    })
+}
+
+fn made() -> Vec<(&'static str, String)> {
     let empty = Week {
         week: "2026-W48".to_owned(),
         zone: "Europe/Berlin".to_owned(),
@@ -34,7 +44,7 @@ fn pages() -> Vec<(&'static str, String)> {
         }),
         ..JobStory::default()
     };
-    let pages = vec![
+    vec![
         ("full week", week::page(&fixture::week())),
         ("plain week", week::page(&crate::render::fixture::week())),
         ("empty log", week::page(&empty)),
@@ -44,9 +54,7 @@ fn pages() -> Vec<(&'static str, String)> {
         ("plain job", job::page(&crate::render::fixture::story())),
         ("bare job", job::page(&bare)),
         ("no job", job::page(&JobStory::default())),
-    ];
-    keep(&pages);
-    pages
+    ]
 }
 
 /// Writes the pages to look at, and for a browser to check, where a folder is
@@ -63,7 +71,7 @@ fn keep(pages: &[(&str, String)]) {
 
 fn each(check: impl Fn(&str, &Element)) {
     for (name, page) in pages() {
-        check(name, &read(&page));
+        check(name, &read(page));
     }
 }
 
@@ -182,7 +190,7 @@ fn landmarks_a_language_and_a_way_past_the_head_are_there() {
 fn every_picture_says_in_a_sentence_what_it_shows() {
     let mut pictures = 0;
     for (name, page) in pages() {
-        for figure in read(&page).named("figure") {
+        for figure in read(page).named("figure") {
             pictures += 1;
             let picture = &figure.children[0];
             assert_eq!(
@@ -213,7 +221,7 @@ fn every_picture_says_in_a_sentence_what_it_shows() {
                 says.text
             );
         }
-        let read = read(&page);
+        let read = read(page);
         for svg in read.named("svg") {
             let is_picture = svg.attribute("class") == Some("chart");
             let within = read
@@ -260,7 +268,7 @@ fn nothing_in_a_picture_lies_outside_it() {
 fn every_table_has_a_caption_and_headers_that_say_what_they_head() {
     let mut tables = 0;
     for (name, page) in pages() {
-        for table in read(&page).named("table") {
+        for table in read(page).named("table") {
             tables += 1;
             assert_eq!(table.children[0].name, "caption", "{name}");
             assert!(!table.children[0].text.trim().is_empty(), "{name}");
