@@ -7,14 +7,13 @@ use super::frame::Section;
 use crate::render::text::clean;
 
 /// How the week is to be read.
-pub(super) fn week(week: &Week, result: &str) -> Section {
-    let span = clean(&week.week);
+pub(super) fn week(week: &Week, command: &str, result: &str) -> Section {
     let body = html! {
         dl.terms {
             dt { "Small ids" }
             dd {
                 "Each row can be opened down to the jobs, stages and records behind it: "
-                code { "bay week " (span) " --why ID" } "."
+                code { (clean(command)) " --why ID" } "."
             }
             dt { "Hands-on, waiting, idle" }
             dd {

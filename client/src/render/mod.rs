@@ -17,7 +17,7 @@ mod money;
 pub mod own;
 mod released;
 pub mod settle;
-mod shortfall;
+pub(crate) mod shortfall;
 mod story;
 pub mod table;
 pub mod text;

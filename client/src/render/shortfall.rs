@@ -24,7 +24,7 @@ impl Outcome<'_> {
 }
 
 /// A cause in plain words; below nothing it gained.
-pub(super) fn words(cause: &str, amount_minor: i64) -> String {
+pub(crate) fn words(cause: &str, amount_minor: i64) -> String {
     let gained = amount_minor < 0;
     match (cause, gained) {
         ("discount-given", false) => "discount given",

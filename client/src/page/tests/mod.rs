@@ -24,6 +24,10 @@ fn pages() -> &'static [(&'static str, String)] {
     })
 }
 
+fn week_page(of: &Week) -> String {
+    week::page(of, "bay week 2026-W48")
+}
+
 fn made() -> Vec<(&'static str, String)> {
     let empty = Week {
         week: "2026-W48".to_owned(),
@@ -45,11 +49,11 @@ fn made() -> Vec<(&'static str, String)> {
         ..JobStory::default()
     };
     vec![
-        ("full week", week::page(&fixture::week())),
-        ("plain week", week::page(&crate::render::fixture::week())),
-        ("empty log", week::page(&empty)),
-        ("future week", week::page(&future)),
-        ("week without releases", week::page(&quiet)),
+        ("full week", week_page(&fixture::week())),
+        ("plain week", week_page(&crate::render::fixture::week())),
+        ("empty log", week_page(&empty)),
+        ("future week", week_page(&future)),
+        ("week without releases", week_page(&quiet)),
         ("full job", job::page(&fixture::story())),
         ("plain job", job::page(&crate::render::fixture::story())),
         ("bare job", job::page(&bare)),
@@ -366,7 +370,7 @@ fn words_from_the_floor_stay_words() {
     for place in &mut story.places {
         NASTY.clone_into(&mut place.place);
     }
-    for page in [week::page(&week_words), job::page(&story)] {
+    for page in [week_page(&week_words), job::page(&story)] {
         // Reading it back fails where a text broke out.
         let elements = read(&page);
         assert!(elements.named("script").is_empty() && elements.named("img").is_empty());
@@ -384,7 +388,7 @@ fn words_from_the_floor_stay_words() {
 #[test]
 fn no_worker_is_named_on_the_page_of_the_week() {
     // The wire has no field for one; what could bring a name in is a text.
-    let page = week::page(&fixture::week());
+    let page = week_page(&fixture::week());
     let elements = read(&page);
     let mut words = elements.text.split(|c: char| !c.is_alphanumeric());
     assert_eq!(
@@ -404,7 +408,7 @@ fn no_worker_is_named_on_the_page_of_the_week() {
 
 #[test]
 fn an_empty_week_says_so_in_a_sentence() {
-    let page = week::page(&Week {
+    let page = week_page(&Week {
         week: "2026-W48".to_owned(),
         ..Week::default()
     });
@@ -420,7 +424,7 @@ fn an_empty_week_says_so_in_a_sentence() {
 fn the_causes_add_up_to_the_line_below_them() {
     let week = fixture::week();
     let sum: i64 = week.shortfalls.iter().map(|cause| cause.amount_minor).sum();
-    let page = read(&week::page(&week));
+    let page = read(&week_page(&week));
     let tables = page.named("table");
     let causes = tables
         .iter()
@@ -448,7 +452,7 @@ fn the_causes_add_up_to_the_line_below_them() {
 
 #[test]
 fn each_row_with_an_id_prints_it_and_the_page_says_how_to_open_it() {
-    let page = read(&week::page(&fixture::week()));
+    let page = read(&week_page(&fixture::week()));
     let ids: Vec<&str> = page
         .all()
         .into_iter()
@@ -463,13 +467,13 @@ fn each_row_with_an_id_prints_it_and_the_page_says_how_to_open_it() {
 
 #[test]
 fn contribution_is_called_margin_only_where_all_costs_are_known() {
-    let page = week::page(&fixture::week());
+    let page = week_page(&fixture::week());
     assert!(read(&page).text.contains("of contribution"));
     let mut known = fixture::week();
     if let Some(money) = &mut known.money {
         money.margin = true;
     }
-    let page = week::page(&known);
+    let page = week_page(&known);
     assert!(read(&page).text.contains("of margin") && !page.contains("contribution"));
 }
 
@@ -487,7 +491,7 @@ fn a_long_span_is_drawn_by_week() {
             });
         }
     }
-    let page = read(&week::page(&long));
+    let page = read(&week_page(&long));
     let chart = page
         .named("svg")
         .into_iter()

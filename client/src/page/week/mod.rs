@@ -44,8 +44,8 @@ impl Sheet<'_> {
     }
 }
 
-/// The week as a page of HTML.
-pub fn page(week: &Week) -> String {
+/// The week as a page of HTML. `command` asks for the same span in a terminal.
+pub fn page(week: &Week, command: &str) -> String {
     let sheet = Sheet {
         week,
         calendar: Calendar::of(&week.zone),
@@ -72,7 +72,7 @@ pub fn page(week: &Week) -> String {
             html! { p { "As soon as the bays post what they do, it is counted here." } },
         ));
     } else {
-        sections.push(notes::week(week, sheet.result()));
+        sections.push(notes::week(week, command, sheet.result()));
     }
     Frame {
         title: title(&sheet),

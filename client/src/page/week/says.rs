@@ -3,9 +3,9 @@
 use maud::{Markup, html};
 
 use super::Sheet;
-use super::short::cause_name;
 use crate::page::phrase::{hours_in_words, jobs, list, many, permille};
 use crate::render::figure::{counted, difference_percent};
+use crate::render::shortfall::words;
 use crate::render::text::clean;
 
 /// So many causes are named; the rest is in the table.
@@ -100,7 +100,7 @@ fn fell_short(sheet: &Sheet<'_>) -> Markup {
         .map(|cause| {
             format!(
                 "{} ({})",
-                cause_name(&cause.cause),
+                words(&cause.cause, cause.amount_minor),
                 sheet.purse.named(cause.amount_minor.saturating_abs())
             )
         })

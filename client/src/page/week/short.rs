@@ -8,6 +8,7 @@ use crate::page::chart::causes::{Cause, picture};
 use crate::page::frame::Section;
 use crate::page::phrase::{Purse, jobs};
 use crate::page::table::{Column, Table, cell, named};
+use crate::render::shortfall::words;
 use crate::render::text::clean;
 
 pub(super) fn section(sheet: &Sheet<'_>) -> Option<Section> {
@@ -47,7 +48,7 @@ pub(in crate::page) fn causes(
     let bars: Vec<Cause> = shortfalls
         .iter()
         .map(|shortfall| Cause {
-            name: capital(&cause_name(&shortfall.cause)),
+            name: capital(&words(&shortfall.cause, shortfall.amount_minor)),
             value: purse.drawn(shortfall.amount_minor),
             figure: purse.signed(shortfall.amount_minor),
         })
@@ -68,7 +69,7 @@ pub(in crate::page) fn causes(
             && shortfall.materials_minor != 0;
         table.row([
             named(
-                &capital(&cause_name(&shortfall.cause)),
+                &capital(&words(&shortfall.cause, shortfall.amount_minor)),
                 &clean(&shortfall.id),
             ),
             html! {
@@ -112,14 +113,14 @@ fn sentence(shortfalls: &[Shortfall], purse: &Purse) -> String {
     if let Some(most) = most.filter(|s| s.amount_minor > 0) {
         said.push(format!(
             "Most was taken by: {}, {}.",
-            cause_name(&most.cause),
+            words(&most.cause, most.amount_minor),
             purse.named(most.amount_minor)
         ));
     }
     if let Some(least) = least.filter(|s| s.amount_minor < 0) {
         said.push(format!(
             "Most was given back by: {}, {}.",
-            cause_name(&least.cause),
+            words(&least.cause, least.amount_minor),
             purse.named(least.amount_minor.saturating_abs())
         ));
     }
@@ -128,11 +129,6 @@ fn sentence(shortfalls: &[Shortfall], purse: &Purse) -> String {
     }
     said.push("The table has every figure.".to_owned());
     said.join(" ")
-}
-
-/// `took-longer` as words; an unknown one as it came.
-pub(super) fn cause_name(cause: &str) -> String {
-    clean(cause).replace('-', " ")
 }
 
 fn meaning(cause: &str) -> &'static str {
