@@ -148,6 +148,11 @@ impl Catalogues {
         self.snapshots.last().unwrap_or(&self.empty)
     }
 
+    /// The catalogues that ever held, in order of time.
+    pub fn all(&self) -> impl Iterator<Item = &Snapshot> {
+        self.snapshots.iter()
+    }
+
     /// From when any change holds at all.
     pub(crate) fn earliest(&self) -> Option<Micros> {
         self.changes.first().map(|c| c.valid_from)

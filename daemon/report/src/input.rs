@@ -5,13 +5,14 @@ use std::collections::{BTreeMap, HashMap};
 
 use baywright_floor::catalogues::Catalogues;
 use baywright_floor::event::{EventId, JobKey, Seq};
-use baywright_floor::fact::Declaration;
+use baywright_floor::fact::{Declaration, LevelResult};
 use baywright_floor::row::{
-    ContainerKind, HandsOn, JobOpenedRow, MixMadeRow, NoticeRow, Presence, Row, StockKind, UseRow,
-    Waiting,
+    CoatedRow, ContainerKind, HandsOn, JobOpenedRow, MixMadeRow, NoticeRow, Presence, Row,
+    StockKind, UseRow, Waiting,
 };
 use baywright_terms::amount::{Nanolitres, Quantity};
 use baywright_terms::code::Code;
+use baywright_terms::temperature::{MilliCelsius, MilliPercent};
 use baywright_terms::time::Micros;
 
 use crate::materials::Shared;
@@ -33,7 +34,12 @@ pub struct Input<'a> {
     /// - for each product drawn among all these, the last priced receipt at or
     ///   before the first draw of it and every one up to the last draw of
     ///   anything; and every receipt of a lot that a use or coat names,
-    /// - every notice that is not settled, and
+    /// - every notice that is not settled,
+    /// - what was coated so lately that it may still cure at `as_of`, with what
+    ///   was found cured of those jobs,
+    /// - for the story of a job, the readings in its bays while it was there and
+    ///   for as long before as a reading holds,
+    /// - with every opening among these the release, where there was one, and
     /// - the provisional rows of what was still running at `as_of`.
     ///
     /// More rows do no harm; a row must not come twice.
@@ -60,6 +66,17 @@ pub(crate) struct JobRows<'a> {
     pub(crate) declared: BTreeMap<&'a Code, Declaration>,
     pub(crate) declared_seqs: BTreeMap<&'a Code, Seq>,
     pub(crate) uses: Vec<&'a UseRow>,
+    pub(crate) coated: Vec<&'a CoatedRow>,
+    /// Panels that somebody found cured, and when.
+    pub(crate) cured: Vec<(&'a Code, Micros)>,
+}
+
+/// How a section came out.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Levelled {
+    pub(crate) at: Micros,
+    pub(crate) result: LevelResult,
+    pub(crate) seq: Seq,
 }
 
 /// Part of a mix poured away.
@@ -110,6 +127,21 @@ pub(crate) struct Index<'a> {
     pub(crate) refills: BTreeMap<&'a Code, Vec<Refill>>,
     /// Worked out when it is first asked for: shares are of all jobs at once.
     pub(crate) shared: OnceCell<Shared>,
+    /// By the event that coated the section, in order of (instant, seq): the
+    /// first levels it, later ones amend how it came out.
+    pub(crate) levelled: HashMap<EventId, Vec<Levelled>>,
+    pub(crate) air: Vec<Reading<'a>>,
+}
+
+/// An air reading.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Reading<'a> {
+    pub(crate) bay: &'a Code,
+    pub(crate) at: Micros,
+    pub(crate) air: MilliCelsius,
+    pub(crate) humidity: MilliPercent,
+    pub(crate) surface: Option<MilliCelsius>,
+    pub(crate) seq: Seq,
 }
 
 impl<'a> Index<'a> {
@@ -123,6 +155,9 @@ impl<'a> Index<'a> {
         }
         for refills in index.refills.values_mut() {
             refills.sort_by_key(|refill| (refill.at, refill.seq));
+        }
+        for levelled in index.levelled.values_mut() {
+            levelled.sort_by_key(|l| (l.at, l.seq));
         }
         index
     }
@@ -210,16 +245,41 @@ impl<'a> Index<'a> {
                 price_minor: *price_minor,
                 lot,
             }),
+            Row::Coated(coated) => self.job(coated.job).coated.push(coated),
+            Row::Cured { job, panel, at, .. } => self.job(*job).cured.push((panel, *at)),
+            Row::Levelled {
+                coated,
+                at,
+                result,
+                seq,
+                ..
+            } => self.levelled.entry(*coated).or_default().push(Levelled {
+                at: *at,
+                result: *result,
+                seq: *seq,
+            }),
+            Row::Air {
+                bay,
+                at,
+                air,
+                humidity,
+                surface,
+                seq,
+                ..
+            } => self.air.push(Reading {
+                bay,
+                at: *at,
+                air: *air,
+                humidity: *humidity,
+                surface: *surface,
+                seq: *seq,
+            }),
             Row::Container { .. }
-            | Row::Coated(_)
-            | Row::Levelled { .. }
             | Row::Lamp { .. }
-            | Row::Cured { .. }
             | Row::Covered { .. }
             | Row::FlawFound { .. }
             | Row::FlawRemedied { .. }
             | Row::Stock { .. }
-            | Row::Air { .. }
             | Row::Counted { .. } => {}
         }
     }

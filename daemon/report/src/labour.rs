@@ -24,9 +24,11 @@ use baywright_terms::code::Code;
 use baywright_terms::time::Micros;
 
 use crate::figures::{JobFigures, StageFigures, TypeFigures};
+use crate::flow;
 use crate::input::{Index, JobRows};
 use crate::money::{self, Account};
 use crate::span::{Span, sum_us};
+use crate::stays;
 
 /// The figures of one job up to `as_of`; `None` where its opening is not among
 /// the rows.
@@ -62,6 +64,7 @@ pub(crate) fn job_figures(
     };
     let account = Account::of(index, catalogues, rows)?;
     let money = account.money();
+    let bay_time = stays::in_bays(job, rows, as_of);
     Some(JobFigures {
         job,
         number: opened.number,
@@ -83,8 +86,9 @@ pub(crate) fn job_figures(
         stages,
         comeback_of: opened.comeback_of,
         comeback_of_number: opened.comeback_of.and_then(|of| index.number(of)),
-        occupied_us: 0,
-        flow_permille: None,
+        occupied_us: bay_time.sum_us(),
+        hands_on_us: bay_time.hands_on_us,
+        flow_permille: flow::permille(bay_time.hands_on_us, bay_time.sum_us()),
         shortfalls: account.shortfalls(&money),
         money,
     })

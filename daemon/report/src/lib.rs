@@ -6,19 +6,25 @@
 //! order of everything that comes out is fixed by what is in it.
 
 mod chemicals;
+mod days;
 mod export;
 pub mod figures;
+mod flow;
+mod history;
 mod input;
 mod labour;
 mod materials;
 mod money;
 mod odd;
+mod own;
 mod quantile;
 mod span;
+mod stays;
 mod story;
 mod throughput;
 mod week;
 mod why;
+mod window;
 
 pub use export::{
     ExportedDeclared, ExportedJob, ExportedPart, ExportedSection, ExportedStretch, ExportedUse,
@@ -26,7 +32,9 @@ pub use export::{
 };
 pub use input::Input;
 pub use odd::odd;
+pub use own::{OWN_JOBS_MIN, own};
 pub use quantile::QUANTILES;
 pub use story::story;
-pub use week::week;
+pub use week::{week, week_in};
 pub use why::{NoSuchRow, RowId, Why, WhyLine, WhyUnit, why};
+pub use window::{Asked, DAYS_MAX, PastWeek, WEEKS_MAX, Window, WindowError, window};

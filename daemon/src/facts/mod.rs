@@ -6,6 +6,7 @@
 //! cursor and never waits for the writer.
 
 mod answer;
+mod around;
 mod decode;
 mod dump;
 pub mod export;

@@ -402,10 +402,13 @@ impl View<'_> {
             [],
         )?;
         self.add_supplies(&mut found, &jobs, &provisional)?;
-        // A comeback and an odd record name other jobs by their number.
+        // A comeback and an odd record name other jobs by their number. The
+        // release goes with the opening, or such a job would be in progress.
         let named: BTreeSet<JobKey> = found.values().filter_map(named_by).collect();
-        for job in named {
-            self.gather(&mut found, Table::Job, "WHERE job = ?1", [job.0])?;
+        for job in named.difference(&jobs) {
+            for table in [Table::Job, Table::Release] {
+                self.gather(&mut found, table, "WHERE job = ?1", [job.0])?;
+            }
         }
         Ok(found.into_values().chain(provisional).collect())
     }
@@ -473,7 +476,7 @@ pub(super) fn about(conn: &Connection) -> Result<About, FactsError> {
 }
 
 /// The job that a row belongs to.
-fn job_of(row: &Row) -> Option<JobKey> {
+pub(super) fn job_of(row: &Row) -> Option<JobKey> {
     match row {
         Row::JobOpened(row) => Some(row.job),
         Row::Presence(row) => Some(row.job),

@@ -3,6 +3,7 @@
 
 use baywright_proto::v1;
 use baywright_proto::v1::report_service_server::ReportService;
+use baywright_report::WindowError;
 use tonic::{Code, Request, Response, Status};
 
 use super::Services;
@@ -65,9 +66,14 @@ impl ReportService for Services {
 
     async fn own(
         &self,
-        _request: Request<v1::OwnRequest>,
+        request: Request<v1::OwnRequest>,
     ) -> Result<Response<v1::OwnResponse>, Status> {
-        Err(Status::unimplemented("not built yet"))
+        // Nobody but the owner is known yet: nothing listens beyond the
+        // loopback, and that is the owner's until there are roles.
+        let asked = request.into_inner();
+        let now = self.clock.now();
+        let own = self.report(move |facts| facts.own(&asked, now)).await?;
+        Ok(Response::new(own))
     }
 }
 
@@ -92,9 +98,25 @@ impl Services {
 fn refused(error: &ReportError) -> Status {
     match error {
         ReportError::Facts(facts) => status::internal("reading the figures", facts),
-        ReportError::NotAWeek { .. } => {
-            status::bad_field("week", error.to_string(), "for example 2026-W48")
+        ReportError::Span(wrong) => {
+            let (field, mend) = match wrong {
+                WindowError::NotAWeek { .. } => ("week", "for example 2026-W48"),
+                WindowError::NotADate { .. } => ("from_date", "for example 2026-11-23"),
+                WindowError::Reversed { .. } => ("to_date", "give the earlier date first"),
+                WindowError::WeeksAndDates => ("week", "give weeks or dates, not both"),
+                WindowError::TooManyWeeks { .. } => ("weeks", "ask for fewer weeks"),
+                WindowError::TooManyDays { .. } => ("from_date", "ask for a shorter span"),
+            };
+            status::bad_field(field, error.to_string(), mend)
         }
+        ReportError::NoWorkerNamed => {
+            status::bad_field("worker", error.to_string(), "give the worker's code")
+        }
+        ReportError::NoSuchWorker { .. } => status::bad_field(
+            "worker",
+            error.to_string(),
+            "give a worker's code from the catalogue",
+        ),
         ReportError::NoJobNamed => {
             status::bad_field("job", error.to_string(), "give its number or its handle")
         }

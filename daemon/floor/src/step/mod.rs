@@ -31,6 +31,7 @@ pub(crate) use advance::advance;
 pub(crate) use panels::section_window;
 pub use panels::window_of;
 pub use provisional::provisional;
+pub use surfaces::air_unfit;
 
 use folding::Folding;
 

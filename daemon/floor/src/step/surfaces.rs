@@ -5,11 +5,12 @@
 //! and licensed practice.
 
 use baywright_terms::air::{AirAssessment, RangeStanding};
-use baywright_terms::catalogue::{Panel, Standing};
+use baywright_terms::catalogue::{Panel, Product, Standing};
 use baywright_terms::code::Code;
 use baywright_terms::surface::{
     Covered, Rule, by_finish, rules_for_product, rules_for_stage, rules_for_vehicle,
 };
+use baywright_terms::temperature::{MilliCelsius, MilliPercent};
 
 use crate::event::JobKey;
 use crate::notice::{AirWhy, Notice};
@@ -157,45 +158,53 @@ fn say(f: &mut Folding<'_>, what: &Code, rules: Vec<Rule>, named: bool, first: b
     }
 }
 
-/// Says where the surface is too close to the dew point (ISO 8502-4 practice)
-/// or out of the product's own range.
+/// Says where the surface is too close to the dew point or out of the
+/// product's own range.
 pub(crate) fn air(f: &mut Folding<'_>, code: &Code, reading: &Reading) {
-    let Some(surface) = reading.surface else {
-        return;
-    };
     let product = f.snapshot.catalogue.products.get(code);
+    let read = (reading.air, reading.humidity);
+    for why in air_unfit(product, read, reading.surface) {
+        f.notice(Notice::AirUnfit {
+            product: code.clone(),
+            why,
+        });
+    }
+}
+
+/// Why coating in this air does not fit: the surface is too close to the dew
+/// point (ISO 8502-4 practice), or out of the product's own range. Nothing
+/// where the surface was not read.
+pub fn air_unfit(
+    product: Option<&Product>,
+    (air, humidity): (MilliCelsius, MilliPercent),
+    surface: Option<MilliCelsius>,
+) -> Vec<AirWhy> {
+    let mut whys = Vec::new();
+    let Some(surface) = surface else {
+        return whys;
+    };
     let lowest = product.and_then(|p| p.surface_lowest);
     let highest = product.and_then(|p| p.surface_highest);
-    let found = AirAssessment::new(
-        reading.air,
-        reading.humidity,
-        reading.surface,
-        lowest,
-        highest,
-    );
-    let product = code.clone();
+    let found = AirAssessment::new(air, humidity, Some(surface), lowest, highest);
     if found.dew_margin_holds == Some(false)
         && let Some(margin_c) = found.dew_margin_c
     {
-        f.notice(Notice::AirUnfit {
-            product: product.clone(),
-            why: AirWhy::DewMargin {
-                margin_milli_c: milli(margin_c),
-            },
+        whys.push(AirWhy::DewMargin {
+            margin_milli_c: milli(margin_c),
         });
     }
-    let why = match (found.range, lowest, highest) {
-        (RangeStanding::Below, Some(lowest), _) => AirWhy::TooCold {
+    match (found.range, lowest, highest) {
+        (RangeStanding::Below, Some(lowest), _) => whys.push(AirWhy::TooCold {
             surface_milli_c: surface.0,
             lowest_milli_c: lowest.0,
-        },
-        (RangeStanding::Above, _, Some(highest)) => AirWhy::TooWarm {
+        }),
+        (RangeStanding::Above, _, Some(highest)) => whys.push(AirWhy::TooWarm {
             surface_milli_c: surface.0,
             highest_milli_c: highest.0,
-        },
-        _ => return,
-    };
-    f.notice(Notice::AirUnfit { product, why });
+        }),
+        _ => {}
+    }
+    whys
 }
 
 /// Thousandths of a degree, for a sentence; stopped at a thousand degrees.

@@ -31,6 +31,13 @@ pub struct Flow {
     pub rework_permille: Option<u32>,
 }
 
+impl Flow {
+    /// No job was here.
+    pub(crate) fn is_empty(&self) -> bool {
+        (self.opened, self.released, self.in_progress_us) == (0, 0, 0)
+    }
+}
+
 /// Why a bay stood idle with a vehicle in it.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct IdleReason {
@@ -110,4 +117,24 @@ pub struct ReworkGroup {
     pub high_spots: u32,
     pub lowest: Option<MilliCelsius>,
     pub highest: Option<MilliCelsius>,
+}
+
+/// A worker's own figures; below `jobs_needed` jobs everything else is empty.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Own {
+    pub worker: Code,
+    pub name: String,
+    /// Jobs worked on.
+    pub jobs: u32,
+    pub jobs_needed: u32,
+    /// In order of code.
+    pub stages: Vec<OwnStage>,
+    pub hands_on_us: i64,
+}
+
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct OwnStage {
+    pub stage: Code,
+    pub jobs: u32,
+    pub hands_on_us: i64,
 }

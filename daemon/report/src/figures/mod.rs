@@ -3,11 +3,16 @@
 
 mod flow;
 mod money;
+mod story;
 
 pub use flow::{
-    AirOut, CureUnderWay, Flow, IdleReason, RatioSpread, ReworkGroup, Spread, WeekDay, WeekPoint,
+    AirOut, CureUnderWay, Flow, IdleReason, Own, OwnStage, RatioSpread, ReworkGroup, Spread,
+    WeekDay, WeekPoint,
 };
 pub use money::{Cause, JobMoney, QuotedMoney, Shortfall, ShortfallPart, WeekMoney};
+pub use story::{
+    JobStory, StoryAir, StoryPlace, StorySection, StoryStretch, StoryUse, StretchKind,
+};
 
 use baywright_floor::event::{EventId, JobKey, Seq};
 use baywright_floor::notice::Notice;
@@ -134,7 +139,9 @@ pub struct JobFigures {
     pub comeback_of_number: Option<u64>,
     /// Time in bays.
     pub occupied_us: i64,
-    /// Hands-on share of it.
+    /// Part of `occupied_us` in which anybody was at work on it.
+    pub hands_on_us: i64,
+    /// That share of it.
     pub flow_permille: Option<u32>,
     pub money: JobMoney,
     /// One for each cause, in order; empty where nothing was quoted.
@@ -290,52 +297,11 @@ pub struct OddAnswer {
     pub proposed: bool,
 }
 
-/// What is known of one job, apart from the lines of the log.
-#[derive(Debug, Clone, PartialEq)]
-pub struct JobStory {
-    pub job: JobFigures,
-    pub zone: String,
-    pub opened: Micros,
-    /// In order of time.
-    pub places: Vec<StoryPlace>,
-    /// In order of product and unit.
-    pub uses: Vec<StoryUse>,
-    /// Settled ones too.
-    pub odd: Vec<OddFigures>,
-    pub as_of_seq: Seq,
-}
-
-/// A stay of the job in one place.
-/// `hands_on_us + waiting_us + idle_us` is its length up to now, exactly.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct StoryPlace {
-    pub place: Code,
-    pub from: Micros,
-    /// `None`: still there.
-    pub until: Option<Micros>,
-    pub hands_on_us: i64,
-    pub waiting_us: i64,
-    pub idle_us: i64,
-}
-
-/// A product on the job, against its allowance.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct StoryUse {
-    pub product: Code,
-    pub unit: PortionUnit,
-    pub used: Portion,
-    pub allowance: Portion,
-    /// Records that give no usable amount; on the product's first row only.
-    pub uses_without_amount: u32,
-    /// The records behind `used` and its cost, ascending: uses, dumps, refills.
-    pub seqs: Vec<Seq>,
-    pub cost_minor: i64,
-    pub allowance_cost_minor: i64,
-    /// Part of `cost_minor`: its share of what was dumped.
-    pub waste_minor: i64,
-    pub apportioned: bool,
-    pub at_allowance: bool,
-    pub no_price: bool,
+impl WeekBay {
+    /// Nothing stood in it and nobody worked in it.
+    pub(crate) fn is_empty(&self) -> bool {
+        (self.occupied_us, self.labour_us) == (0, 0)
+    }
 }
 
 impl PortionUnit {

@@ -28,7 +28,8 @@ fn an_empty_log_says_so() {
 
 #[test]
 fn a_week_outside_the_log_says_where_the_log_is() {
-    let made = Made::new(shop());
+    let mut made = Made::new(shop());
+    made.open(1, "unsorted", "2026-11-24T08:00");
     let input = Input {
         log_from: Some(at("2026-09-07T08:00")),
         log_until: Some(at("2026-11-25T23:30")),
@@ -38,6 +39,16 @@ fn a_week_outside_the_log_says_where_the_log_is() {
     assert_eq!(
         week(&input, "2026-W36", from, until).remark,
         "Nothing was posted in 2026-W36; the log runs from 2026-09-07 to 2026-11-25."
+    );
+    let (from, until) = week_of("2026-09-14");
+    assert_eq!(
+        week(&input, "2026-W38", from, until).remark,
+        "No job was here in 2026-W38; the log runs from 2026-09-07 to 2026-11-25."
+    );
+    let (from, until) = week_of("2027-06-07");
+    assert_eq!(
+        week(&input, "2027-W23", from, until).remark,
+        "2027-W23 has not begun."
     );
     let (from, until) = week_of("2026-11-23");
     assert_eq!(week(&input, "2026-W48", from, until).remark, "");

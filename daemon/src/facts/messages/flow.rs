@@ -2,7 +2,7 @@
 
 use baywright_proto::v1;
 use baywright_report::figures::{
-    AirOut, CureUnderWay, Flow, IdleReason, ReworkGroup, Spread, WeekDay, WeekPoint,
+    AirOut, CureUnderWay, Flow, IdleReason, Own, ReworkGroup, Spread, WeekDay, WeekPoint,
 };
 
 use super::us_or_zero;
@@ -115,5 +115,23 @@ pub(super) fn rework((number, group): (usize, &ReworkGroup)) -> v1::ReworkGroup 
         high_spots: group.high_spots,
         lowest_milli_c: group.lowest.map(|t| t.0),
         highest_milli_c: group.highest.map(|t| t.0),
+    }
+}
+
+pub(super) fn own(own: &Own, week: &str, zone: String) -> v1::OwnResponse {
+    let stages = own.stages.iter().map(|stage| v1::OwnStage {
+        stage: stage.stage.to_string(),
+        jobs: stage.jobs,
+        hands_on_us: stage.hands_on_us,
+    });
+    v1::OwnResponse {
+        worker: own.worker.to_string(),
+        name: own.name.clone(),
+        jobs: own.jobs,
+        jobs_needed: own.jobs_needed,
+        stages: stages.collect(),
+        hands_on_us: own.hands_on_us,
+        week: week.to_owned(),
+        zone,
     }
 }

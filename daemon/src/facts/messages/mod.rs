@@ -7,10 +7,13 @@ pub(super) mod money;
 mod now;
 pub(super) mod story;
 
+use baywright_floor::catalogues::Catalogues;
 use baywright_floor::event::Seq;
+use baywright_floor::row::Row;
 use baywright_proto::v1;
-use baywright_report::Input;
-use baywright_terms::time::{Micros, Week};
+use baywright_report::{Asked, Input, Window, WindowError};
+use baywright_terms::code::{self, Code};
+use baywright_terms::time::Micros;
 
 use super::FactsError;
 use super::reader::{FactsReader, JobName, View};
@@ -20,12 +23,16 @@ use super::reader::{FactsReader, JobName, View};
 pub enum ReportError {
     #[error(transparent)]
     Facts(#[from] FactsError),
-    #[error("{text:?} is not a week: write it as in 2026-W48")]
-    NotAWeek { text: String },
+    #[error(transparent)]
+    Span(#[from] WindowError),
     #[error("no job {name}")]
     NoSuchJob { name: String },
     #[error("no job is named")]
     NoJobNamed,
+    #[error("no worker {worker}{hint}")]
+    NoSuchWorker { worker: String, hint: String },
+    #[error("no worker is named")]
+    NoWorkerNamed,
 }
 
 impl FactsReader {
@@ -44,27 +51,50 @@ impl FactsReader {
     pub fn week(&self, asked: &v1::WeekRequest, now: Micros) -> Result<v1::Week, ReportError> {
         self.view_as_of(asked.as_of_seq, |view| {
             let as_of = as_of(view, asked.as_of_seq, now)?;
+            let window = window_of(view, asked, as_of)?;
+            let (from, until) = window.reach();
+            let mut rows = view.rows_for_span(from, until, as_of)?;
+            view.add_curing(&mut rows, as_of)?;
             let cats = view.catalogues();
-            let zone = &cats.at(as_of).zone;
-            let week = match asked.week.as_str() {
-                "" => Week::of(as_of, zone),
-                text => Week::parse(text).map_err(|_| ReportError::NotAWeek {
-                    text: text.to_owned(),
-                })?,
-            };
-            let (from, until) = week.range(zone);
-            let rows = view.rows_for_span(from, until, as_of)?;
-            let span = view.span()?;
-            let input = Input {
-                rows: &rows,
-                catalogues: &cats,
-                as_of,
-                as_of_seq: Seq(view.cursor()),
-                log_from: span.map(|(from, _)| from),
-                log_until: span.map(|(_, until)| until),
-            };
-            let figures = baywright_report::week(&input, &week.to_string(), from, until);
+            let input = input(view, &rows, &cats, as_of)?;
+            let figures = baywright_report::week_in(&input, &window);
             Ok(figures::week(view, &figures))
+        })
+    }
+
+    /// A worker's own figures.
+    ///
+    /// # Errors
+    /// If no worker is named or known by that code, if the span cannot be read,
+    /// or the database or the log fails.
+    pub fn own(&self, asked: &v1::OwnRequest, now: Micros) -> Result<v1::OwnResponse, ReportError> {
+        let span = asked.week.clone().unwrap_or_default();
+        let worker = Code::new(asked.worker.trim());
+        if worker.is_empty() {
+            return Err(ReportError::NoWorkerNamed);
+        }
+        self.view_as_of(span.as_of_seq, |view| {
+            let as_of = as_of(view, span.as_of_seq, now)?;
+            let window = window_of(view, &span, as_of)?;
+            let cats = view.catalogues();
+            let catalogue = &cats.at(as_of).catalogue;
+            let rows = view.rows_of_worker(&worker, window.from, window.until, as_of)?;
+            if rows.is_empty() && !catalogue.workers.contains_key(&worker) {
+                let known = catalogue.workers.keys().map(Code::as_str);
+                let nearest = code::nearest(worker.as_str(), known);
+                return Err(ReportError::NoSuchWorker {
+                    worker: worker.to_string(),
+                    hint: nearest
+                        .first()
+                        .map(|code| format!("; did you mean {code}?"))
+                        .unwrap_or_default(),
+                });
+            }
+            let input = input(view, &rows, &cats, as_of)?;
+            let own = baywright_report::own(&input, &worker, window.from, window.until);
+            let shop = catalogue.shop.as_ref();
+            let zone = shop.map(|shop| shop.zone.clone()).unwrap_or_default();
+            Ok(flow::own(&own, &window.name, zone))
         })
     }
 
@@ -88,17 +118,10 @@ impl FactsReader {
             };
             let job = view.job_named(&name)?.ok_or_else(none)?;
             let as_of = as_of(view, asked.as_of_seq, now)?;
-            let rows = view.rows_for_job(job, as_of)?;
+            let mut rows = view.rows_for_job(job, as_of)?;
+            view.add_air(&mut rows, as_of)?;
             let cats = view.catalogues();
-            let span = view.span()?;
-            let input = Input {
-                rows: &rows,
-                catalogues: &cats,
-                as_of,
-                as_of_seq: Seq(view.cursor()),
-                log_from: span.map(|(from, _)| from),
-                log_until: span.map(|(_, until)| until),
-            };
+            let input = input(view, &rows, &cats, as_of)?;
             let figures = baywright_report::story(&input, job).ok_or_else(none)?;
             Ok(story::story(view, &figures, job)?)
         })
@@ -128,6 +151,42 @@ impl FactsReader {
             })
         })
     }
+}
+
+/// The span that was asked for, on the calendar of the shop as it is.
+fn window_of(
+    view: &View<'_>,
+    asked: &v1::WeekRequest,
+    as_of: Micros,
+) -> Result<Window, ReportError> {
+    let asked = Asked {
+        week: asked.week.trim(),
+        weeks: asked.weeks,
+        from_date: asked.from_date.trim(),
+        to_date: asked.to_date.trim(),
+        history_weeks: asked.history_weeks,
+    };
+    let cats = view.catalogues();
+    let zone = &cats.at(as_of).zone;
+    Ok(baywright_report::window(&asked, zone, as_of, view.span()?)?)
+}
+
+/// Rows of a view with what else a report is worked out of.
+fn input<'a>(
+    view: &View<'_>,
+    rows: &'a [Row],
+    catalogues: &'a Catalogues,
+    as_of: Micros,
+) -> Result<Input<'a>, FactsError> {
+    let span = view.span()?;
+    Ok(Input {
+        rows,
+        catalogues,
+        as_of,
+        as_of_seq: Seq(view.cursor()),
+        log_from: span.map(|(from, _)| from),
+        log_until: span.map(|(_, until)| until),
+    })
 }
 
 /// Now, or when the last event shown was received, so that an old report comes

@@ -3,11 +3,14 @@
 use baywright_floor::event::{JobKey, TimeBasis};
 use baywright_floor::words;
 use baywright_proto::v1;
-use baywright_report::figures::{JobStory, StoryPlace, StoryUse};
+use baywright_report::figures::{
+    JobStory, StoryAir, StoryPlace, StorySection, StoryStretch, StoryUse, StretchKind,
+};
 
 use super::{figures, us_or_zero};
 use crate::facts::FactsError;
 use crate::facts::reader::{Told, View};
+use crate::facts::rows::word;
 
 pub(super) fn story(
     view: &mut View<'_>,
@@ -28,8 +31,77 @@ pub(super) fn story(
         uses: story.uses.iter().map(product_use).collect(),
         odd: figures::odd(view, &story.odd),
         as_of_seq: story.as_of_seq.0,
-        ..v1::JobStory::default()
+        currency: story.currency.clone(),
+        shop: story.shop.clone(),
+        stretches: story.stretches.iter().map(stretch).collect(),
+        air: story.air.iter().map(air).collect(),
+        sections: story.sections.iter().map(section).collect(),
+        as_of_us: story.as_of.0,
     })
+}
+
+fn stretch(stretch: &StoryStretch) -> v1::StoryStretch {
+    let told = v1::StoryStretch {
+        place: stretch.place.to_string(),
+        from_us: stretch.from.0,
+        until_us: us_or_zero(stretch.until),
+        seqs: stretch.seqs.iter().map(|seq| seq.0).collect(),
+        ..v1::StoryStretch::default()
+    };
+    match &stretch.kind {
+        StretchKind::HandsOn {
+            stage,
+            worker,
+            rework,
+            ended,
+            cost_minor,
+        } => v1::StoryStretch {
+            kind: "hands-on".to_owned(),
+            stage: stage.to_string(),
+            worker: worker.to_string(),
+            rework: *rework,
+            ended: word(*ended).to_owned(),
+            cost_minor: cost_minor.unwrap_or(0),
+            ..told
+        },
+        StretchKind::Waiting {
+            kind,
+            product,
+            panel,
+        } => v1::StoryStretch {
+            kind: word(*kind).to_owned(),
+            product: product.to_string(),
+            panel: panel.to_string(),
+            ..told
+        },
+    }
+}
+
+fn air(air: &StoryAir) -> v1::StoryAir {
+    v1::StoryAir {
+        read_us: air.read.0,
+        bay: air.bay.to_string(),
+        air_milli_c: air.air.0,
+        humidity_milli_pct: air.humidity.0,
+        surface_milli_c: air.surface.map(|surface| surface.0),
+        seq: air.seq.0,
+    }
+}
+
+fn section(section: &StorySection) -> v1::StorySection {
+    let (levelled, result) = section.levelled.unzip();
+    v1::StorySection {
+        panel: section.panel.to_string(),
+        section: section.section,
+        layer: section.layer,
+        finish: section.finish.to_string(),
+        product: section.product.to_string(),
+        lot: section.lot.clone(),
+        coated_us: section.coated.0,
+        levelled_us: us_or_zero(levelled),
+        result: result.map_or(String::new(), |result| word(result).to_owned()),
+        seqs: section.seqs.iter().map(|seq| seq.0).collect(),
+    }
 }
 
 fn line(view: &View<'_>, told: &Told) -> Result<v1::StoryLine, FactsError> {
