@@ -146,7 +146,11 @@ fn costs(story: &JobStory, job: &WeekJob, page: usize) -> String {
         return String::new();
     }
     let currency = &story.currency;
-    let mut out = section(&format!("Money, {}", clean(currency)), page);
+    let title = match clean(currency) {
+        none if none.is_empty() => "Money".to_owned(),
+        currency => format!("Money, {currency}"),
+    };
+    let mut out = section(&title, page);
     out.push_str(&costs_table(of_job, currency, page));
     let of_rest = [
         (of_job.supplies_minor, "supplies (standard, not measured)"),

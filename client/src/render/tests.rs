@@ -103,15 +103,16 @@ fn the_week_of_a_busy_shop() {
             most in decon       1    2:00    1:20    -0:40   -33
     t2    trike-coat            2    9:00   12:10    +3:10   +35   266.55    63.66
           of it 2:45 rework, 0:40 unclosed
-    t2.1    polish              2    3:00    6:25    +3:25  +114
+    t2.1    most in polish      2    3:00    6:25    +3:25  +114
             of it 2:45 rework, 0:40 unclosed
-    t2.2    coat                1    4:00    1:30    -2:30   -63
+    t2.2    then coat           1    4:00    1:30    -2:30   -63
     t3    unsorted              1    none    0:55
             most in prewash     1    none    0:55
     ----  -----------------  ----  ------  ------  -------  ----  -------  -------
           all                   4   14:00   17:10    +2:15   +16   399.05    66.00
     Differences leave out 0:55 of labour without an allowance.
-    An hour: (revenue - materials) / all hours of labour on the jobs.
+    An hour: (revenue - materials) / all hours of labour on the jobs. Every stage:
+    --stages.
 
     Jobs released, labour in hours:minutes
                                                                              contri-

@@ -45,6 +45,12 @@ pub(super) fn timeline(
     calendar: &Calendar,
     page: usize,
 ) -> String {
+    // An older daemon tells how much was done and not when: a picture of idle
+    // days would be wrong.
+    let done = |stay: &StoryPlace| stay.hands_on_us > 0 || stay.waiting_us > 0;
+    if story.stretches.is_empty() && story.places.iter().any(done) {
+        return String::new();
+    }
     let picture = Picture::of(story, hours, calendar.zone());
     let Some(axis) = picture.axis(page) else {
         return String::new();
@@ -453,6 +459,8 @@ mod tests {
         let mut story = fixture::story();
         story.stretches.clear();
         story.places.truncate(1);
+        story.places[0].hands_on_us = 0;
+        story.places[0].waiting_us = 0;
         story.places[0].until_us = story.places[0].from_us + 12 * 1_440 * MIN;
         let shown = drawn(&story, &weekdays());
         assert!(shown.contains("it stood in bay-1"), "{shown}");
@@ -480,6 +488,13 @@ mod tests {
             6,
             "01:00 to 04:00 in half hours: {shown}"
         );
+    }
+
+    #[test]
+    fn work_whose_times_are_not_known_is_not_drawn_as_idle() {
+        let mut story = fixture::story();
+        story.stretches.clear();
+        assert_eq!(drawn(&story, &weekdays()), "");
     }
 
     #[test]

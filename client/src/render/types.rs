@@ -7,13 +7,15 @@ use super::in_words::of_it;
 use super::money::{figure, left_heading};
 use super::table::{Column, Table};
 use super::text::clean;
-use super::week::{NO_ALLOWANCE, section};
+use super::week::{NO_ALLOWANCE, push, section};
 
-/// A type is far over, so that its stages are shown unasked, from this much
+/// A type is far over, so that more of its stages are shown, from this much
 /// above its quotes on: by share, and by time, because a fifth of nothing is
 /// nothing.
 const FAR_OVER_PERCENT: i128 = 20;
 const FAR_OVER_US: i64 = 3_600_000_000;
+/// Stages shown of a type that is far over; of any other it is one.
+const STAGES_OF_FAR_OVER: usize = 3;
 /// A stage off by less is off by rounding.
 const OFF_LEAST_US: u64 = 60_000_000;
 
@@ -51,12 +53,15 @@ pub(super) fn types(week: &Week, all_stages: bool, page: usize) -> String {
         page,
     );
     out.push_str(&table.render(page));
+    let mut said = Vec::new();
     if priced {
-        super::week::push(
-            &mut out,
-            "An hour: (revenue - materials) / all hours of labour on the jobs.",
-            page,
-        );
+        said.push("An hour: (revenue - materials) / all hours of labour on the jobs.");
+    }
+    if !all_stages {
+        said.push("Every stage: --stages.");
+    }
+    if !said.is_empty() {
+        push(&mut out, &said.join(" "), page);
     }
     out
 }
@@ -104,12 +109,20 @@ fn type_rows(table: &mut Table, of_type: &WeekType, week: &Week, all_stages: boo
         );
         table.note(&note);
     }
-    if all_stages || is_far_over(compared, of_type.quoted_us) {
+    if all_stages {
         for stage in &of_type.stages {
             stage_row(table, stage, "");
         }
-    } else if let Some(stage) = differs_most(&of_type.stages) {
-        stage_row(table, stage, "most in ");
+        return;
+    }
+    let shown = if is_far_over(compared, of_type.quoted_us) {
+        STAGES_OF_FAR_OVER
+    } else {
+        1
+    };
+    let furthest = differ_most(&of_type.stages);
+    for (index, stage) in furthest.into_iter().take(shown).enumerate() {
+        stage_row(table, stage, if index == 0 { "most in " } else { "then " });
     }
 }
 
@@ -161,11 +174,13 @@ pub(super) fn against(quoted_us: Option<i64>, actual_us: i64, compared_us: i64) 
     ]
 }
 
-/// The stage that is furthest from its allowance, a minute at least.
-fn differs_most(stages: &[WeekStage]) -> Option<&WeekStage> {
+/// The stages that are a minute or more off their allowance, furthest first.
+fn differ_most(stages: &[WeekStage]) -> Vec<&WeekStage> {
     let off = |stage: &WeekStage| stage.actual_us.abs_diff(stage.quoted_us);
-    stages
+    let mut furthest: Vec<&WeekStage> = stages
         .iter()
         .filter(|stage| off(stage) >= OFF_LEAST_US)
-        .max_by_key(|stage| off(stage))
+        .collect();
+    furthest.sort_by_key(|stage| std::cmp::Reverse(off(stage)));
+    furthest
 }

@@ -326,8 +326,17 @@ impl ReportService for Fake {
         }))
     }
 
-    async fn why(&self, _: Request<v1::WhyRequest>) -> Result<Response<v1::WhyResponse>, Status> {
-        Err(Status::unimplemented("not of this fake"))
+    async fn why(
+        &self,
+        request: Request<v1::WhyRequest>,
+    ) -> Result<Response<v1::WhyResponse>, Status> {
+        Ok(Response::new(v1::WhyResponse {
+            why: Some(v1::Why {
+                id: request.into_inner().id,
+                unit: "us".to_owned(),
+                ..v1::Why::default()
+            }),
+        }))
     }
 
     async fn stock(
@@ -341,8 +350,18 @@ impl ReportService for Fake {
         Err(Status::unimplemented("not of this fake"))
     }
 
-    async fn own(&self, _: Request<v1::OwnRequest>) -> Result<Response<v1::OwnResponse>, Status> {
-        Err(Status::unimplemented("not of this fake"))
+    /// Three jobs of whoever is asked about, which are too few.
+    async fn own(
+        &self,
+        request: Request<v1::OwnRequest>,
+    ) -> Result<Response<v1::OwnResponse>, Status> {
+        Ok(Response::new(v1::OwnResponse {
+            worker: request.into_inner().worker,
+            jobs: 3,
+            jobs_needed: 5,
+            week: "2026-W48".to_owned(),
+            ..v1::OwnResponse::default()
+        }))
     }
 
     async fn job(&self, _: Request<v1::JobRequest>) -> Result<Response<v1::JobResponse>, Status> {

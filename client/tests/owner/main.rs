@@ -86,6 +86,49 @@ fn the_week_asked_for_is_the_week_that_comes() {
 }
 
 #[test]
+fn a_span_that_cannot_be_read_exits_2_and_says_what_to_write() {
+    let shop = Shop::open();
+    for (args, says) in [
+        (&["--from", "1.11.2026"][..], "2026-11-01"),
+        (&["--from", "2026-11-30", "--to", "2026-11-01"], "earlier"),
+        (&["--weeks", "0"], "--weeks 12"),
+        (&["2026-W48", "--from", "2026-11-01"], "cannot be used with"),
+        (
+            &["--weeks", "2", "--to", "2026-11-01"],
+            "cannot be used with",
+        ),
+        (&["--why", "f2", "--stages"], "cannot be used with"),
+        (&["--why", ""], "f2"),
+        (&["--by", "ana", "--why", "f2"], "--by"),
+        (&["--by", "ana,ben"], "one worker"),
+    ] {
+        let output = shop.bay(&[&["week"], args].concat());
+        assert_eq!(output.status.code(), Some(2), "{args:?}: {output:?}");
+        assert!(text(&output.stderr).contains(says), "{args:?}: {output:?}");
+    }
+}
+
+#[test]
+fn a_row_is_asked_for_by_id_or_by_the_number_of_a_job() {
+    let shop = Shop::open();
+    for (typed, id) in [("F2", "f2"), ("118", "j118"), ("#118", "j118")] {
+        let output = shop.bay(&["week", "--why", typed, "--json"]);
+        assert_eq!(output.status.code(), Some(0), "{output:?}");
+        assert_eq!(json(&output)["why"]["id"], id);
+    }
+}
+
+#[test]
+fn ones_own_figures_are_for_one_worker_and_a_sentence_below_five_jobs() {
+    let shop = Shop::open();
+    let output = shop.bay(&["week", "--by", "ana"]);
+    assert_eq!(output.status.code(), Some(0), "{output:?}");
+    let said = text(&output.stdout);
+    assert!(said.starts_with("ana, week 2026-W48"), "{said}");
+    assert!(said.contains("from 5 jobs on"), "{said}");
+}
+
+#[test]
 fn a_job_that_is_not_there_is_refused_with_a_way_to_find_it() {
     let shop = Shop::open();
     let output = shop.bay(&["job", "9"]);
