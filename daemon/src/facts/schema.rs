@@ -118,9 +118,11 @@ pub(crate) fn open_in_memory() -> Result<Connection, FactsError> {
 /// A database on the disk that nobody else can find; it goes with its
 /// connection. For folds of the past that are read for longer than a moment.
 pub(crate) fn open_unnamed() -> Result<Connection, FactsError> {
-    // Opened before `prepare` keeps temporary data in memory.
+    // Opened before `prepare` would put it into memory.
     let conn = Connection::open("")?;
     prepare(&conn)?;
+    // Sorting for the indices would otherwise hold all rows.
+    conn.pragma_update(None, "temp_store", "FILE")?;
     conn.pragma_update(None, "journal_mode", "OFF")?;
     conn.pragma_update(None, "synchronous", "OFF")?;
     Ok(conn)
