@@ -99,4 +99,41 @@ mod tests {
         assert_eq!(quantile(&ends, 1, 2), Some(0));
         assert_eq!(mean(&ends), Some(0));
     }
+
+    /// NIST Statistical Reference Datasets, univariate summary statistics: each
+    /// file names its page and has the certified mean.
+    const CERTIFIED: [&str; 6] = [
+        include_str!("../tests/data/univariate_Lew.json"),
+        include_str!("../tests/data/univariate_Lottery.json"),
+        include_str!("../tests/data/univariate_Michelso.json"),
+        include_str!("../tests/data/univariate_NumAcc1.json"),
+        include_str!("../tests/data/univariate_NumAcc2.json"),
+        include_str!("../tests/data/univariate_NumAcc4.json"),
+    ];
+
+    /// A decimal number as an integer of so many places, which it must not exceed.
+    fn scaled(text: &str, places: usize) -> i64 {
+        let (whole, given) = text.split_once('.').unwrap_or((text, ""));
+        assert!(given.len() <= places, "{text}");
+        format!("{whole}{given:0<places$}").parse().unwrap()
+    }
+
+    #[test]
+    fn means_are_the_certified_ones_to_the_last_place() {
+        for file in CERTIFIED {
+            let set: serde_json::Value = serde_json::from_str(file).unwrap();
+            let certified = set["certified"]["mean"].as_str().unwrap();
+            let places = certified
+                .split_once('.')
+                .map_or(0, |(_, given)| given.len());
+            let data = set["data"].as_array().unwrap();
+            assert_eq!(set["n"], data.len());
+            let values: Vec<i64> = data
+                .iter()
+                .map(|value| scaled(value.as_str().unwrap(), places))
+                .collect();
+            let expected = Some(scaled(certified, places));
+            assert_eq!(mean(&values), expected, "{}", set["id"]);
+        }
+    }
 }

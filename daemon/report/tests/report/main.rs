@@ -6,14 +6,22 @@
 )]
 
 mod chemicals;
+mod days;
+mod flow;
 mod folded;
+mod generated;
+mod history;
+mod idle;
 mod labour;
 mod made;
 mod materials;
 mod money;
 mod odd;
+mod own;
+mod panels;
 mod speed;
 mod story;
 mod throughput;
 mod week;
 mod why;
+mod window;
