@@ -9,6 +9,8 @@ enum Kind {
     Text,
     /// Text that needs room before it breaks.
     Wide,
+    /// Never broken: a day, a name of one word.
+    Short,
     /// Right-aligned, never broken.
     Number,
 }
@@ -28,6 +30,10 @@ impl Column {
         Self::of(title, Kind::Wide)
     }
 
+    pub(super) fn short(title: &str) -> Self {
+        Self::of(title, Kind::Short)
+    }
+
     pub(super) fn number(title: &str) -> Self {
         Self::of(title, Kind::Number)
     }
@@ -43,6 +49,7 @@ impl Column {
         match self.kind {
             Kind::Text => None,
             Kind::Wide => Some("w"),
+            Kind::Short => Some("s"),
             Kind::Number => Some("n"),
         }
     }

@@ -28,7 +28,6 @@ pub(in crate::page) fn picture(
     let lowest = causes.iter().map(|c| c.value).fold(0.0, f64::min);
     let highest = causes.iter().map(|c| c.value).fold(0.0, f64::max);
     let scale = Scale::new(Axis::around(lowest, highest, STEPS_MAX), 0.0, 100.0);
-    let zero = scale.at(0.0);
     let mut at_px = 0.0;
     let mut drawn = Vec::new();
     for cause in causes {
@@ -36,7 +35,6 @@ pub(in crate::page) fn picture(
         at_px += LINE_PX + BAR_PX + GAP_PX;
     }
     let body = html! {
-        (line("s-quiet", (zero, LINE_PX - 3.0), (zero, at_px - GAP_PX + 3.0)))
         @for part in &drawn { (part) }
     };
     Picture {
@@ -60,5 +58,6 @@ fn cause(id: &str, scale: &Scale, cause: &Cause, top_px: f64) -> Markup {
         (words("", (0.0, 0.0), top_px + BASELINE_PX, &cause.name))
         (words("r", (100.0, 0.0), top_px + BASELINE_PX, &cause.figure))
         (bar(id, ends, (top_px + LINE_PX, BAR_PX), fill))
+        (line("s-quiet", (zero, top_px + LINE_PX - 2.0), (zero, top_px + LINE_PX + BAR_PX + 2.0)))
     }
 }

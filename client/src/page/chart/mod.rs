@@ -18,6 +18,8 @@ use scale::Scale;
 
 /// Height of a line of letters with the room around it, pixels.
 const LINE_PX: f64 = 20.0;
+/// Closer than this to the left end a centred label would hang over it, per cent.
+const EDGE: f64 = 3.0;
 /// From the top of a line down to where its letters stand.
 const BASELINE_PX: f64 = 14.0;
 
@@ -126,15 +128,14 @@ fn words(class: &str, (x, dx_px): (f64, f64), y_px: f64, text: &str) -> Markup {
     }
 }
 
-/// What the fills mean, side by side from the left.
-fn legend(id: &str, entries: &[(Fill, &str)], step: f64) -> Markup {
-    let places = std::iter::successors(Some(0.0), |x| Some(x + step));
+/// What the fills mean, side by side, each at its place across.
+fn legend(id: &str, entries: &[(f64, Fill, &str)]) -> Markup {
     html! {
-        @for ((fill, text), x) in entries.iter().zip(places) {
-            svg x=(percent(x)) width="12" height="20" y="0" overflow="visible" {
+        @for (x, fill, text) in entries {
+            svg x=(percent(*x)) width="12" height="20" y="0" overflow="visible" {
                 (bar(id, (0.0, 100.0), (4.0, 11.0), *fill))
             }
-            (words("q", (x, 18.0), BASELINE_PX, text))
+            (words("q", (*x, 18.0), BASELINE_PX, text))
         }
     }
 }
@@ -145,7 +146,9 @@ fn grid(scale: &Scale, (top_px, bottom_px): (f64, f64), label: impl Fn(f64) -> S
         @for mark in &scale.axis.marks {
             @let x = scale.at(*mark);
             (line("s-hair", (x, top_px), (x, bottom_px)))
-            (words("q m", (x, 0.0), bottom_px + BASELINE_PX, &label(*mark)))
+            // At the very edge half a label would be lost on paper.
+            @let class = if x < EDGE { "q" } else { "q m" };
+            (words(class, (x, 0.0), bottom_px + BASELINE_PX, &label(*mark)))
         }
     }
 }

@@ -13,7 +13,8 @@ pub(in crate::page) struct Pair {
     pub note: String,
     /// `None`: no allowance.
     pub quoted_us: Option<i64>,
-    pub actual_us: i64,
+    /// `None`: no record.
+    pub actual_us: Option<i64>,
     /// Part of it.
     pub rework_us: i64,
 }
@@ -33,7 +34,7 @@ pub(in crate::page) fn picture(
 ) -> Picture {
     let longest_us = pairs
         .iter()
-        .map(|pair| pair.actual_us.max(pair.quoted_us.unwrap_or(0)))
+        .map(|pair| pair.actual_us.max(pair.quoted_us).unwrap_or(0))
         .max()
         .unwrap_or(0);
     let scale = Scale::new(Axis::hours(hours(longest_us), MARKS_MAX), BARS.0, BARS.1);
@@ -45,12 +46,12 @@ pub(in crate::page) fn picture(
         at_px += LINE_PX + 2.0 * PITCH_PX + GAP_PX;
     }
     let has_rework = pairs.iter().any(|pair| pair.rework_us > 0);
-    let mut kinds = vec![(Fill::Stone, "quoted"), (Fill::Deep, "actual")];
+    let mut kinds = vec![(0.0, Fill::Stone, "quoted"), (27.0, Fill::Deep, "actual")];
     if has_rework {
-        kinds.push((Fill::Brick, "of it rework"));
+        kinds.push((54.0, Fill::Brick, "of it rework"));
     }
     let body = html! {
-        (legend(id, &kinds, 27.0))
+        (legend(id, &kinds))
         (grid(&scale, (top_px + 6.0, at_px), |mark| format!("{mark} h")))
         @for part in &drawn { (part) }
     };
@@ -69,11 +70,9 @@ fn pair(id: &str, scale: &Scale, pair: &Pair, top_px: f64) -> Markup {
     let quoted_px = top_px + LINE_PX;
     let actual_px = quoted_px + PITCH_PX;
     let inset_px = (PITCH_PX - BAR_PX) / 2.0;
-    let first_pass_us = pair.actual_us.saturating_sub(pair.rework_us.max(0)).max(0);
-    let (parted, end) = (
-        scale.at(hours(first_pass_us)),
-        scale.at(hours(pair.actual_us)),
-    );
+    let worked_us = pair.actual_us.unwrap_or(0);
+    let first_pass_us = worked_us.saturating_sub(pair.rework_us.max(0)).max(0);
+    let (parted, end) = (scale.at(hours(first_pass_us)), scale.at(hours(worked_us)));
     let letters_px = BASELINE_PX - 2.0;
     html! {
         text x="0" y=(super::px(top_px + BASELINE_PX)) {
@@ -89,7 +88,7 @@ fn pair(id: &str, scale: &Scale, pair: &Pair, top_px: f64) -> Markup {
         }
         (bar(id, (start, parted), (actual_px + inset_px, BAR_PX), Fill::Deep))
         (bar(id, (parted, end), (actual_px + inset_px, BAR_PX), Fill::Brick))
-        (words("", (end, 6.0), actual_px + letters_px, &hours_minutes(pair.actual_us)))
+        (words("", (end, 6.0), actual_px + letters_px, &pair.actual_us.map_or_else(|| "no record".to_owned(), hours_minutes)))
         (line("s-quiet", (start, quoted_px), (start, quoted_px + 2.0 * PITCH_PX)))
     }
 }

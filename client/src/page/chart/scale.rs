@@ -32,14 +32,18 @@ impl Axis {
 
     /// An axis of hours from none on.
     pub(in crate::page) fn hours(highest: f64, parts_max: f64) -> Self {
-        let highest = extent(0.0, highest);
+        Self::hours_around(0.0, extent(0.0, highest), parts_max)
+    }
+
+    /// An axis around hours; a day's ends are marks of it.
+    pub(in crate::page) fn hours_around(lowest: f64, highest: f64, parts_max: f64) -> Self {
         let step = HOURS
             .iter()
             .copied()
-            .find(|step| steps(0.0, highest, *step) <= parts_max.max(PARTS_MIN));
+            .find(|step| steps(lowest, highest, *step) <= parts_max.max(PARTS_MIN));
         match step {
-            Some(step) => Self::stepped(0.0, highest, step),
-            None => Self::around(0.0, highest, parts_max),
+            Some(step) => Self::stepped(lowest, highest, step),
+            None => Self::around(lowest, highest, parts_max),
         }
     }
 

@@ -65,13 +65,13 @@ pub(in crate::page) fn picture(
     }
     let bottom_px = at_px - GROUP_GAP_PX;
     let kinds = [
-        (Fill::Deep, "hands-on"),
-        (Fill::Sand, "waiting"),
-        (Fill::Stone, "idle"),
-        (Fill::Open, "empty"),
+        (0.0, Fill::Deep, "hands-on"),
+        (29.0, Fill::Sand, "waiting"),
+        (56.0, Fill::Stone, "idle"),
+        (76.0, Fill::Open, "empty"),
     ];
     let body = html! {
-        (legend(id, &kinds, 25.0))
+        (legend(id, &kinds))
         (grid(&scale, (top_px + LINE_PX, bottom_px), |mark| format!("{mark} h")))
         @for part in &drawn { (part) }
     };

@@ -35,7 +35,6 @@ const PLOT: (f64, f64) = (19.0, 99.0);
 const LANE_PX: f64 = 19.0;
 const BAR_PX: f64 = 14.0;
 const GAP_PX: f64 = 14.0;
-const MARKS_MAX: f64 = 6.0;
 /// Shares of the width that a letter may take on a wide page: a name longer
 /// than its bar is left out there, and cut off at the bar's end on a phone.
 const LETTER_SHARE: f64 = 1.15;
@@ -44,11 +43,10 @@ pub(in crate::page) fn picture(
     id: &'static str,
     title: &str,
     says: &str,
-    shown: Hours,
+    shown: &Axis,
     days: &[Day],
 ) -> Picture {
-    let axis = Axis::around(shown.from, shown.until, MARKS_MAX);
-    let scale = Scale::new(axis, PLOT.0, PLOT.1);
+    let scale = Scale::new(shown.clone(), PLOT.0, PLOT.1);
     let has_rework = days.iter().flat_map(|day| &day.hands_on).any(|w| w.rework);
     let mut at_px = 0.0;
     let mut drawn = Vec::new();

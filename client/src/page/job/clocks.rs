@@ -6,6 +6,7 @@ use maud::html;
 
 use super::Sheet;
 use super::spans::{Span, joined, without};
+use crate::page::chart::scale::Axis;
 use crate::page::chart::timeline::{Day, Hours, Named, picture};
 use crate::page::frame::Section;
 use crate::page::phrase::some_hours;
@@ -17,6 +18,7 @@ use crate::render::text::clean;
 const DAYS_DRAWN_MAX: usize = 14;
 /// Hours that are shown at least, so that a short visit is not stretched.
 const SHOWN_HOURS_MIN: f64 = 4.0;
+const MARKS_MAX: f64 = 6.0;
 const DAY_HOURS: f64 = 24.0;
 
 pub(super) fn section(sheet: &Sheet<'_>) -> Option<Section> {
@@ -27,7 +29,7 @@ pub(super) fn section(sheet: &Sheet<'_>) -> Option<Section> {
     let (days, shown, left_out) = days(sheet);
     let body = html! {
         @if !days.is_empty() {
-            (picture("clocks-chart", "Where it was, and what was done", &sentence(sheet), shown, &days).render())
+            (picture("clocks-chart", "Where it was, and what was done", &sentence(sheet), &shown, &days).render())
         }
         @if left_out > 0 {
             p.small { "The picture shows the first " (DAYS_DRAWN_MAX) " days with a record; " (left_out) " more are in the tables." }
@@ -74,7 +76,7 @@ fn is_hands_on(stretch: &StoryStretch) -> bool {
 
 /// The days with a record, the hours of the day to show, and how many days
 /// there was no room for.
-fn days(sheet: &Sheet<'_>) -> (Vec<Day>, Hours, usize) {
+fn days(sheet: &Sheet<'_>) -> (Vec<Day>, Axis, usize) {
     let story = sheet.story;
     let spans = |wanted: bool| {
         let stretches = story
@@ -107,15 +109,15 @@ fn days(sheet: &Sheet<'_>) -> (Vec<Day>, Hours, usize) {
     let cut = |spans: &[Span], date: Date| -> Vec<Hours> {
         spans
             .iter()
-            .filter_map(|span| on_day(sheet, *span, date, shown))
+            .filter_map(|span| on_day(sheet, *span, date, &shown))
             .collect()
     };
     let drawn = dates
         .iter()
         .map(|date| Day {
             name: day_name(*date),
-            stays: stays_on(sheet, *date, shown),
-            hands_on: work_on(sheet, *date, shown),
+            stays: stays_on(sheet, *date, &shown),
+            hands_on: work_on(sheet, *date, &shown),
             waiting: cut(&waiting, *date),
             idle: cut(&idle, *date),
         })
@@ -127,22 +129,17 @@ fn day_name(date: Date) -> String {
     jiff::fmt::strtime::format("%a %-d %b", date).unwrap_or_else(|_| date.to_string())
 }
 
-/// From the first to the last full hour in which anything was recorded.
-fn shown_hours(times: &[DateTime]) -> Hours {
+/// From the first to the last hour in which anything was recorded, in round
+/// steps.
+fn shown_hours(times: &[DateTime]) -> Axis {
     let from = times
         .iter()
         .map(|t| hour_of(*t))
         .fold(DAY_HOURS, f64::min)
         .floor();
     let until = times.iter().map(|t| hour_of(*t)).fold(0.0, f64::max).ceil();
-    if until - from >= SHOWN_HOURS_MIN {
-        return Hours { from, until };
-    }
     let from = from.min(DAY_HOURS - SHOWN_HOURS_MIN);
-    Hours {
-        from,
-        until: from + SHOWN_HOURS_MIN,
-    }
+    Axis::hours_around(from, until.max(from + SHOWN_HOURS_MIN), MARKS_MAX)
 }
 
 /// The clock as a number: 13.5 is half past one.
@@ -151,7 +148,7 @@ fn hour_of(time: DateTime) -> f64 {
 }
 
 /// The part of a span on one day, within the hours that are shown.
-fn on_day(sheet: &Sheet<'_>, (from_us, until_us): Span, date: Date, shown: Hours) -> Option<Hours> {
+fn on_day(sheet: &Sheet<'_>, (from_us, until_us): Span, date: Date, shown: &Axis) -> Option<Hours> {
     let (from, until) = (
         sheet.calendar.civil(from_us)?,
         sheet.calendar.civil(until_us)?,
@@ -171,12 +168,12 @@ fn on_day(sheet: &Sheet<'_>, (from_us, until_us): Span, date: Date, shown: Hours
     };
     let hours = Hours {
         from: from.max(shown.from),
-        until: until.min(shown.until),
+        until: until.min(shown.to),
     };
     (hours.from < hours.until).then_some(hours)
 }
 
-fn stays_on(sheet: &Sheet<'_>, date: Date, shown: Hours) -> Vec<Named> {
+fn stays_on(sheet: &Sheet<'_>, date: Date, shown: &Axis) -> Vec<Named> {
     let stays = sheet.story.places.iter();
     stays
         .filter_map(|place| {
@@ -191,7 +188,7 @@ fn stays_on(sheet: &Sheet<'_>, date: Date, shown: Hours) -> Vec<Named> {
 }
 
 /// Hands-on time of one day: people on the same stage at once are one bar.
-fn work_on(sheet: &Sheet<'_>, date: Date, shown: Hours) -> Vec<Named> {
+fn work_on(sheet: &Sheet<'_>, date: Date, shown: &Axis) -> Vec<Named> {
     let mut stages: Vec<(&str, bool)> = Vec::new();
     let hands_on = || sheet.story.stretches.iter().filter(|s| is_hands_on(s));
     for stretch in hands_on() {
@@ -223,8 +220,8 @@ fn places(sheet: &Sheet<'_>) -> Table {
         "Where it was, hours:minutes",
         [
             Column::text("Place"),
-            Column::text("From"),
-            Column::text("Until"),
+            Column::short("From"),
+            Column::short("Until"),
             Column::number("Hands-on"),
             Column::number("Waiting"),
             Column::number("Idle"),
@@ -259,9 +256,9 @@ fn stretches(sheet: &Sheet<'_>) -> Table {
         "stretches-table",
         format!("Every stretch of work and waiting; labour cost in {code}"),
         [
-            Column::text("From"),
-            Column::text("Until"),
-            Column::text("Clock"),
+            Column::short("From"),
+            Column::short("Until"),
+            Column::short("Clock"),
             Column::text("What"),
             Column::text("Who"),
             Column::text("Place"),

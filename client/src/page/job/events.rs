@@ -79,7 +79,7 @@ pub(super) fn section(sheet: &Sheet<'_>) -> Option<Section> {
         "Every event, in order",
         [
             Column::text("Event"),
-            Column::text("When"),
+            Column::short("When"),
             Column::wide("What"),
             Column::text("Bay"),
         ],

@@ -123,13 +123,9 @@ fn stages(sheet: &Sheet<'_>) -> Option<Section> {
         .iter()
         .map(|stage| Pair {
             name: clean(&stage.stage),
-            note: if stage.jobs == 0 {
-                "no record".to_owned()
-            } else {
-                String::new()
-            },
+            note: String::new(),
             quoted_us: (!stage.no_allowance).then_some(stage.quoted_us),
-            actual_us: stage.actual_us,
+            actual_us: (stage.jobs > 0).then_some(stage.actual_us),
             rework_us: stage.rework_us,
         })
         .collect();
@@ -138,13 +134,13 @@ fn stages(sheet: &Sheet<'_>) -> Option<Section> {
         .map(|pair| {
             let quoted = pair.quoted_us.map_or_else(
                 || "not quoted".to_owned(),
-                |q| format!("quoted {}", hours_minutes(q)),
+                |quoted| format!("quoted {}", hours_minutes(quoted)),
             );
-            format!(
-                "{} {quoted}, took {}",
-                pair.name,
-                hours_minutes(pair.actual_us)
-            )
+            let took = pair.actual_us.map_or_else(
+                || "without a record".to_owned(),
+                |actual| format!("took {}", hours_minutes(actual)),
+            );
+            format!("{} {quoted}, {took}", pair.name)
         })
         .collect();
     let says = format!("Hours and minutes of labour: {}.", each.join("; "));

@@ -60,7 +60,7 @@ fn costs(sheet: &Sheet<'_>, money: &JobMoney) -> Table {
         "costs-table",
         format!("Quoted and actual, {}, without tax", purse.code()),
         [
-            Column::wide(""),
+            Column::wide("What"),
             Column::number("Quoted"),
             Column::number("Actual"),
         ],

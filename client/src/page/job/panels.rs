@@ -35,7 +35,7 @@ fn sections(sheet: &Sheet<'_>) -> Table {
             Column::text("Section"),
             Column::text("Finish"),
             Column::text("Product and lot"),
-            Column::text("Coated"),
+            Column::short("Coated"),
             Column::text("Levelled"),
             Column::text("Came out"),
             Column::text("Air then"),
@@ -101,7 +101,7 @@ fn air(sheet: &Sheet<'_>) -> Table {
         "air-table",
         "Air readings",
         [
-            Column::text("Read"),
+            Column::short("Read"),
             Column::text("Bay"),
             Column::number("Air"),
             Column::number("Humidity"),

@@ -283,6 +283,10 @@ fn every_table_has_a_caption_and_headers_that_say_what_they_head() {
                     .all(|th| th.attribute("scope") == Some("col")),
                 "{name}"
             );
+            assert!(
+                columns.iter().all(|th| !th.text.is_empty()),
+                "{name}: a header says nothing"
+            );
             for part in ["tbody", "tfoot"] {
                 for row in table.named(part).iter().flat_map(|part| part.named("tr")) {
                     assert_eq!(row.children.len(), columns.len(), "{name}: {}", row.text);

@@ -25,7 +25,7 @@ pub(super) fn air(sheet: &Sheet<'_>) -> Option<Section> {
         "Sections coated in air that did not fit the product",
         [
             Column::text("Job"),
-            Column::text("Coated"),
+            Column::short("Coated"),
             Column::text("Bay"),
             Column::text("Panel"),
             Column::text("Product"),

@@ -101,7 +101,7 @@ fn table(sheet: &Sheet<'_>, rows: &[&WeekChemical]) -> Table {
             Column::number("Four in five"),
             Column::number("Allowance"),
             Column::text("Unit"),
-            Column::number("Half, %"),
+            Column::number("Half differs, %"),
             Column::number("Cost, half"),
             Column::number("Cost in all"),
         ],
@@ -168,7 +168,7 @@ fn remarks(row: &WeekChemical) -> Markup {
 fn marks(rows: &[&WeekChemical]) -> Markup {
     html! {
         p.small {
-            "Half, %: how far what half of the jobs used is from the allowance. "
+            "Half: half of the jobs used no more. Half differs: how far that is from the allowance. "
             @if rows.iter().any(|row| row.apportioned) {
                 "Apportioned: nobody meters each use; what the refills took is shared out by allowance. "
             }

@@ -6,9 +6,9 @@ use maud::html;
 use super::Sheet;
 use super::bays::share;
 use crate::page::frame::Section;
-use crate::page::phrase::{hours_in_words, permille};
+use crate::page::phrase::permille;
 use crate::page::table::{Column, Table, cell};
-use crate::render::figure::span_words;
+use crate::render::figure::{hours_minutes, span_words};
 
 pub(super) fn section(sheet: &Sheet<'_>) -> Option<Section> {
     let flow = sheet.week.flow.as_ref()?;
@@ -82,10 +82,10 @@ fn rows(sheet: &Sheet<'_>, flow: &Flow) -> Vec<(&'static str, String, &'static s
             "Bays in use",
             format!(
                 "{} of {}",
-                hours_in_words(occupied_us),
-                hours_in_words(open_us)
+                hours_minutes(occupied_us),
+                hours_minutes(open_us)
             ),
-            "occupied place time within open hours, of all open place time",
+            "hours:minutes of places occupied within open hours, of all open ones",
         ));
         rows.push((
             "Utilisation",

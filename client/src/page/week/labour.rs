@@ -25,7 +25,7 @@ pub(super) fn types(sheet: &Sheet<'_>) -> Option<Section> {
             name: clean(&of_type.job_type),
             note: jobs_in_words(of_type.jobs),
             quoted_us: (of_type.jobs_quoted > 0).then_some(of_type.quoted_us),
-            actual_us: of_type.actual_us,
+            actual_us: Some(of_type.actual_us),
             rework_us: of_type.rework_us,
         })
         .collect();
@@ -206,7 +206,7 @@ pub(super) fn jobs(sheet: &Sheet<'_>) -> Option<Section> {
         format!("Jobs released; labour in hours:minutes, money in {code}"),
         [
             Column::text("Job"),
-            Column::text("Out"),
+            Column::short("Out"),
             Column::wide("Type and vehicle"),
             Column::number("Quoted"),
             Column::number("Actual"),

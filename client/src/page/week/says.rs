@@ -3,7 +3,7 @@
 use maud::{Markup, html};
 
 use super::Sheet;
-use crate::page::phrase::{hours_in_words, jobs, list, many, permille};
+use crate::page::phrase::{hours_in_words, jobs, list, many, minus, permille};
 use crate::render::figure::{counted, difference_percent};
 use crate::render::shortfall::words;
 use crate::render::text::clean;
@@ -39,19 +39,19 @@ fn labour(sheet: &Sheet<'_>) -> Markup {
     let compared = actual.saturating_sub(sum(|t| t.actual_unquoted_us));
     let quoted = sum(|t| t.quoted_us);
     let minute = 60_000_000;
+    let off = compared.saturating_sub(quoted);
     html! {
         " They took " b { (hours_in_words(actual)) } " of labour"
         @if quoted > 0 {
-            "; "
-            @if compared != actual { "against the " b { (hours_in_words(quoted)) } " quoted for them, "
-                (hours_in_words(compared)) " of it was used" }
-            @else { b { (hours_in_words(quoted)) } " were quoted" }
-            @let off = compared.saturating_sub(quoted);
-            @if off.abs() < minute { ", as quoted" }
+            (if compared == actual { ", against " } else { ": of it " })
+            @if compared != actual { (hours_in_words(compared)) " against " }
+            b { (hours_in_words(quoted)) } " quoted, "
+            @if off.abs() < minute { "as promised" }
             @else {
-                ", " (hours_in_words(off)) (if off > 0 { " too few" } else { " more than it took" })
-                " (" (crate::page::phrase::minus(&difference_percent(compared, quoted))) "\u{a0}%)"
+                (hours_in_words(off)) (if off > 0 { " more" } else { " less" })
+                " (" (minus(&difference_percent(compared, quoted))) "\u{a0}%)"
             }
+            @if compared != actual { ", and the rest on jobs without an allowance" }
         }
         "."
     }
@@ -72,11 +72,10 @@ fn money(sheet: &Sheet<'_>) -> Markup {
         @if money.jobs_priced < money.jobs {
             " (" (money.jobs - money.jobs_priced) " of them without a known price)"
         }
-        " and left " b { (purse.named(money.contribution_minor)) } " of " (sheet.result())
+        " and left " b { (purse.named(money.contribution_minor)) } " of " (sheet.result()) "."
         @if money.effective_hour_minor != 0 {
-            ", which is " (purse.named(money.effective_hour_minor)) " for each hour of labour after materials"
+            " After materials, an hour of labour brought " (purse.named(money.effective_hour_minor)) "."
         }
-        "."
     }
 }
 
@@ -107,11 +106,10 @@ fn fell_short(sheet: &Sheet<'_>) -> Markup {
         .collect();
     html! {
         @if short == 0 {
-            " That is as quoted."
+            " The quoted jobs came out as quoted."
         } @else {
-            " That is " b { (sheet.purse.named(short.saturating_abs())) }
-            (if short > 0 { " short of" } else { " more than" }) " the quotes"
-            @if money.jobs_quoted < money.jobs_priced { " of " (jobs(money.jobs_quoted)) }
+            " The " (counted(u64::from(money.jobs_quoted), "quoted job", "quoted jobs")) " came out "
+            b { (sheet.purse.named(short.saturating_abs())) (if short > 0 { " short" } else { " ahead" }) }
             @if !named.is_empty() { ", mostly: " (list(&named)) }
             "."
         }

@@ -133,11 +133,13 @@ fn sentence(shortfalls: &[Shortfall], purse: &Purse) -> String {
 
 fn meaning(cause: &str) -> &'static str {
     match cause {
-        "discount-given" => "the price agreed was below the list",
-        "took-longer" => "more hours than allowed, work done again aside, at the standard rate",
-        "paid-more-per-hour" => "the hours worked at rates above the standard one",
-        "used-more" => "more product than allowed, work done again aside, at the standard price",
-        "paid-more-for-it" => "the product used at prices above the standard one",
+        "discount-given" => "the price agreed, against the list price",
+        "took-longer" => "hours against the allowance, work done again aside, at the standard rate",
+        "paid-more-per-hour" => "rates paid against the standard one, for the hours worked",
+        "used-more" => {
+            "product against the allowance, work done again aside, at the standard price"
+        }
+        "paid-more-for-it" => "prices paid against the standard ones, for the product used",
         "rework" => "hours and product for what was done again",
         "waste" => "mixed and not used",
         _ => "",

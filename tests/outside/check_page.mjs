@@ -1,0 +1,162 @@
+// Looks at pages in headless Chromium: nothing on the console, nothing asked
+// of the network, no sideways scrolling, no finding of axe-core, and paper of
+// the expected number of sheets with no row cut in two.
+//
+// Usage: node check_page.mjs MODULES SEEN PAGE.html...
+// Pictures and PDFs are left in SEEN. CHROMIUM is the path of the browser.
+
+import { createRequire } from "node:module";
+import { mkdirSync } from "node:fs";
+import path from "node:path";
+
+const [modules, seen, ...pages] = process.argv.slice(2);
+const require = createRequire(path.join(modules, "node_modules", "x.js"));
+const puppeteer = require("puppeteer-core");
+const axe = require("axe-core");
+
+// A phone as narrow as they come, and a desk.
+const WIDTHS = [360, 1200];
+const SCHEMES = ["light", "dark"];
+// Rules of WCAG 2.x A and AA, and good practice: all of it fits a page that
+// has no widgets.
+const RULES = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"];
+// Sheets of paper. A full week of three bays takes about seven (one for the
+// causes, one or two each for bays, labour, chemicals and history, one for the
+// rest), a busy one two or three more for its jobs, stages and days, a job
+// three to nine with its events; an empty one is a sheet. More means that a
+// table broke badly, fewer that something is missing.
+const SHEETS = [
+  [/^full-week/, 6, 12],
+  [/^week-without-releases/, 4, 11],
+  [/^plain-week/, 4, 12],
+  [/^week$/, 6, 16],
+  [/^(full-|plain-)?job$/, 3, 14],
+  [/./, 1, 2],
+];
+// Wider by less than this is the rounding of the layout.
+const SLACK_PX = 1;
+
+let failed = 0;
+function check(ok, what) {
+  if (!ok) failed += 1;
+  if (!ok) console.log(`FAILED: ${what}`);
+}
+
+async function look(browser, file) {
+  const name = path.basename(file, ".html");
+  const page = await browser.newPage();
+  const said = [];
+  page.on("console", (message) => said.push(`${message.type()}: ${message.text()}`));
+  page.on("pageerror", (error) => said.push(String(error)));
+  const asked = [];
+  page.on("request", (request) => asked.push(request.url()));
+  const here = `file://${path.resolve(file)}`;
+  for (const scheme of SCHEMES) {
+    for (const width of WIDTHS) {
+      const where = `${name} at ${width} px, ${scheme}`;
+      await page.setViewport({ width, height: 900 });
+      await page.emulateMediaFeatures([{ name: "prefers-color-scheme", value: scheme }]);
+      await page.goto(here, { waitUntil: "load" });
+      await page.screenshot({ path: path.join(seen, `${name}-${width}-${scheme}.png`), fullPage: true });
+      // Open, so that what is inside is looked at too.
+      await page.evaluate(() => document.querySelectorAll("details").forEach((d) => (d.open = true)));
+      const { content, ground } = await page.evaluate(() => ({
+        content: document.documentElement.scrollWidth,
+        ground: getComputedStyle(document.body).backgroundColor,
+      }));
+      check(content <= width + SLACK_PX, `${where}: ${content} px wide`);
+      const dark = ground.match(/\d+/g).slice(0, 3).every((part) => Number(part) < 64);
+      check(dark === (scheme === "dark"), `${where}: ground ${ground}`);
+      await findings(page, where);
+    }
+  }
+  await keyboard(page, name);
+  check(said.length === 0, `${name} says on the console: ${said.join("; ")}`);
+  const outside = asked.filter((url) => url !== here);
+  check(outside.length === 0, `${name} asks for ${outside.join(", ")}`);
+  const sheets = await paper(page, name, here);
+  console.log(`${name}: ${sheets}`);
+  await page.close();
+}
+
+// Evaluated from outside, so the page's own policy may stay strict.
+async function findings(page, where) {
+  await page.evaluate(`${axe.source}; undefined`);
+  const { violations, passes } = await page.evaluate(
+    (rules) => window.axe.run(document, { runOnly: { type: "tag", values: rules } }),
+    RULES,
+  );
+  check(passes.length > 15, `${where}: axe looked at ${passes.length} rules only`);
+  for (const violation of violations) {
+    const first = violation.nodes[0];
+    check(false, `${where}: ${violation.id}: ${violation.help}: ${first.html.slice(0, 200)} ${first.failureSummary}`);
+  }
+}
+
+// The first stop leads past the head, and every region that scrolls is a stop.
+async function keyboard(page, name) {
+  await page.keyboard.press("Tab");
+  const first = await page.evaluate(() => document.activeElement?.getAttribute("href"));
+  check(first === "#main", `${name}: the first stop of the keyboard is ${first}`);
+  const lost = await page.evaluate(() =>
+    [...document.querySelectorAll("*")]
+      .filter((e) => e.scrollWidth > e.clientWidth + 1 && getComputedStyle(e).overflowX === "auto" && e.tabIndex < 0)
+      .map((e) => e.className),
+  );
+  check(lost.length === 0, `${name}: scrolls, but not for the keyboard: ${lost}`);
+}
+
+// The number of /Type /Page objects; Chromium writes them uncompressed.
+function count(pdf) {
+  return (Buffer.from(pdf).toString("latin1").match(/\/Type\s*\/Page\b/g) ?? []).length;
+}
+
+async function paper(page, name, here) {
+  const [, least, most] = SHEETS.find(([pattern]) => pattern.test(name));
+  const counts = [];
+  await page.emulateMediaFeatures([{ name: "prefers-color-scheme", value: "dark" }]);
+  await page.goto(here);
+  for (const format of ["A4", "Letter"]) {
+    const pdf = await page.pdf({ path: path.join(seen, `${name}-${format}.pdf`), format });
+    const sheets = count(pdf);
+    check(sheets >= least && sheets <= most, `${name} on ${format}: ${sheets} sheets, expected ${least} to ${most}`);
+    counts.push(`${sheets} sheets of ${format}`);
+  }
+  // On paper nothing may be wider than the sheet, where nobody can scroll; 180 mm
+  // at 96 px to the inch are what A4 leaves between its margins.
+  await page.setViewport({ width: 680, height: 900 });
+  await page.emulateMediaType("print");
+  const facts = await page.evaluate(() => ({
+    content: document.documentElement.scrollWidth,
+    ground: getComputedStyle(document.body).backgroundColor,
+    cut: [...document.querySelectorAll("tr, figure")].filter((e) => getComputedStyle(e).breakInside !== "avoid").length,
+    heads: [...document.querySelectorAll("thead")].filter((e) => getComputedStyle(e).display !== "table-header-group").length,
+  }));
+  check(facts.content <= 680 + SLACK_PX, `${name} on paper: ${facts.content} px wide, 680 are there`);
+  check(facts.ground === "rgb(255, 255, 255)", `${name} on paper: ground ${facts.ground}`);
+  check(facts.cut === 0 && facts.heads === 0, `${name} on paper: ${facts.cut} rows may be cut, ${facts.heads} heads not repeated`);
+  await page.emulateMediaType(null);
+  return counts.join(", ");
+}
+
+if (pages.length === 0) {
+  console.log("no page to look at");
+  process.exit(1);
+}
+mkdirSync(seen, { recursive: true });
+const browser = await puppeteer.launch({
+  executablePath: process.env.CHROMIUM ?? "/usr/bin/chromium",
+  headless: true,
+  // As root, as in a container, there is no sandbox to be had.
+  args: process.getuid?.() === 0 ? ["--no-sandbox"] : [],
+});
+try {
+  for (const file of pages) await look(browser, file);
+} finally {
+  await browser.close();
+}
+if (failed > 0) {
+  console.log(`${failed} findings on ${pages.length} pages`);
+  process.exit(1);
+}
+console.log(`ok: ${pages.length} pages at ${WIDTHS.join(" and ")} px, light and dark, on A4 and Letter, by axe-core ${axe.version}`);
