@@ -12,6 +12,7 @@
 
 mod air;
 mod hash;
+mod money;
 mod time;
 mod units;
 mod xes;

@@ -45,9 +45,12 @@ impl ReportService for Services {
 
     async fn why(
         &self,
-        _request: Request<v1::WhyRequest>,
+        request: Request<v1::WhyRequest>,
     ) -> Result<Response<v1::WhyResponse>, Status> {
-        Err(Status::unimplemented("not built yet"))
+        let asked = request.into_inner();
+        let now = self.clock.now();
+        let why = self.report(move |facts| facts.why(&asked, now)).await?;
+        Ok(Response::new(v1::WhyResponse { why: Some(why) }))
     }
 
     async fn stock(
@@ -109,6 +112,11 @@ fn refused(error: &ReportError) -> Status {
             };
             status::bad_field(field, error.to_string(), mend)
         }
+        ReportError::NoSuchRow(_) => status::bad_field(
+            "id",
+            error.to_string(),
+            "ids stand beside the rows of `bay week`; they belong to its span",
+        ),
         ReportError::NoWorkerNamed => {
             status::bad_field("worker", error.to_string(), "give the worker's code")
         }

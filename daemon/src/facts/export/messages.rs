@@ -52,7 +52,7 @@ pub(super) fn job(job: &ExportedJob<'_>) -> v1::ExportJob {
         uses: job.uses.iter().map(product_use).collect(),
         sections: job.sections.iter().map(section).collect(),
         money: Some(money::job(&figures.money)),
-        shortfalls: money::shortfalls(&figures.shortfalls, "-"),
+        shortfalls: money::shortfalls(&figures.shortfalls, |_| None),
         materials: job.materials.iter().map(story::product_use).collect(),
     }
 }

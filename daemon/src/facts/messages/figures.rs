@@ -2,6 +2,7 @@
 
 use baywright_floor::words;
 use baywright_proto::v1;
+use baywright_report::RowId;
 use baywright_report::figures::{
     ChemicalFigures, JobFigures, OddFigures, Portion, StageFigures, TypeFigures, Week, WeekBay,
 };
@@ -33,7 +34,7 @@ pub(super) fn week(view: &View<'_>, week: &Week) -> v1::Week {
         log_until_us: us_or_zero(week.log_span.map(|(_, until)| until)),
         remark: week.remark.clone(),
         money: Some(money::week(&week.money)),
-        shortfalls: money::shortfalls(&week.shortfalls, ""),
+        shortfalls: money::shortfalls(&week.shortfalls, |cause| Some(RowId::Shortfall(cause))),
         flow: Some(flow::flow(&week.flow)),
         history: history.iter().map(flow::point).collect(),
         days: days.iter().map(flow::day).collect(),
@@ -59,7 +60,7 @@ fn bay(number: usize, bay: &WeekBay, window_us: i64) -> v1::WeekBay {
         empty_us: bay.empty_us,
         labour_us: bay.labour_us,
         utilisation_permille: bay.utilisation_permille.unwrap_or(0),
-        id: format!("b{number}"),
+        id: RowId::Bay(number).to_string(),
         idle: bay.idle.iter().map(flow::idle).collect(),
         flow_permille: bay.flow_permille.unwrap_or(0),
         cycle: Some(flow::spread(&bay.cycle)),
@@ -89,9 +90,9 @@ pub(super) fn job(job: &JobFigures) -> v1::WeekJob {
         no_allowance: job.quoted_us.is_none(),
         id: job
             .number
-            .map_or(String::new(), |number| format!("j{number}")),
+            .map_or(String::new(), |number| RowId::Job(number).to_string()),
         money: Some(money::job(&job.money)),
-        shortfalls: money::shortfalls(&job.shortfalls, "-"),
+        shortfalls: money::shortfalls(&job.shortfalls, |_| None),
         first_pass_us: job.first_pass_us,
         occupied_us: job.occupied_us,
         flow_permille: job.flow_permille.unwrap_or(0),
@@ -120,13 +121,15 @@ fn job_type((number, figures): (usize, &TypeFigures)) -> v1::WeekType {
         quoted_us: figures.quoted_us,
         actual_us: figures.actual_us,
         stages: stages
-            .map(|(of, figures)| stage(figures, format!("t{number}.{of}")))
+            .map(|(of, figures)| stage(figures, RowId::Stage(number, of).to_string()))
             .collect(),
         jobs_quoted: figures.jobs_quoted,
         actual_unquoted_us: figures.actual_unquoted_us,
-        id: format!("t{number}"),
+        id: RowId::Type(number).to_string(),
         money: Some(money::week(&figures.money)),
-        shortfalls: money::shortfalls(&figures.shortfalls, &format!("t{number}")),
+        shortfalls: money::shortfalls(&figures.shortfalls, |cause| {
+            Some(RowId::TypeShortfall(number, cause))
+        }),
         rework_us: figures.rework_us,
         unclosed_us: figures.unclosed_us,
         declared_us: figures.declared_us,
@@ -153,7 +156,7 @@ fn chemical((number, figures): (usize, &ChemicalFigures)) -> v1::WeekChemical {
         dumped: figures.dumped.value(),
         uses_without_amount: figures.uses_without_amount,
         mixed_units: figures.mixed_units,
-        id: format!("c{number}"),
+        id: RowId::Chemical(number).to_string(),
         cost_minor: figures.cost_minor,
         allowance_cost_minor: figures.allowance_cost_minor,
         n: per_job.n,

@@ -1,6 +1,7 @@
 //! Flow, history and the panels of a week as messages.
 
 use baywright_proto::v1;
+use baywright_report::RowId;
 use baywright_report::figures::{
     AirOut, CureUnderWay, Flow, IdleReason, Own, ReworkGroup, Spread, WeekDay, WeekPoint,
 };
@@ -107,7 +108,7 @@ pub(super) fn cure(cure: &CureUnderWay) -> v1::CureUnderWay {
 
 pub(super) fn rework((number, group): (usize, &ReworkGroup)) -> v1::ReworkGroup {
     v1::ReworkGroup {
-        id: format!("w{number}"),
+        id: RowId::Rework(number).to_string(),
         product: group.product.to_string(),
         lot: group.lot.clone(),
         sections: group.sections,

@@ -6,12 +6,14 @@ mod flow;
 pub(super) mod money;
 mod now;
 pub(super) mod story;
+mod why;
 
 use baywright_floor::catalogues::Catalogues;
 use baywright_floor::event::Seq;
 use baywright_floor::row::Row;
 use baywright_proto::v1;
-use baywright_report::{Asked, Input, Window, WindowError};
+use baywright_report::figures::Week;
+use baywright_report::{Asked, Input, NoSuchRow, Window, WindowError};
 use baywright_terms::code::{self, Code};
 use baywright_terms::time::Micros;
 
@@ -29,6 +31,8 @@ pub enum ReportError {
     NoSuchJob { name: String },
     #[error("no job is named")]
     NoJobNamed,
+    #[error(transparent)]
+    NoSuchRow(#[from] NoSuchRow),
     #[error("no worker {worker}{hint}")]
     NoSuchWorker { worker: String, hint: String },
     #[error("no worker is named")]
@@ -49,6 +53,32 @@ impl FactsReader {
     /// # Errors
     /// If the week cannot be read, or the database or the log fails.
     pub fn week(&self, asked: &v1::WeekRequest, now: Micros) -> Result<v1::Week, ReportError> {
+        self.with_week(asked, now, |view, _, week| Ok(figures::week(view, week)))
+    }
+
+    /// What makes one row of a week.
+    ///
+    /// # Errors
+    /// If the week has no such row, and as for [`FactsReader::week`].
+    pub fn why(&self, asked: &v1::WhyRequest, now: Micros) -> Result<v1::Why, ReportError> {
+        // No row of the history opens, so none of it is worked out.
+        let of_week = v1::WeekRequest {
+            history_weeks: 0,
+            ..asked.week.clone().unwrap_or_default()
+        };
+        self.with_week(&of_week, now, |_, input, week| {
+            let why = baywright_report::why(input, week, &asked.id)?;
+            Ok(why::why(&why, week))
+        })
+    }
+
+    /// Works a week out, and hands it on with what it was made of.
+    fn with_week<T>(
+        &self,
+        asked: &v1::WeekRequest,
+        now: Micros,
+        read: impl FnOnce(&View<'_>, &Input<'_>, &Week) -> Result<T, ReportError>,
+    ) -> Result<T, ReportError> {
         self.view_as_of(asked.as_of_seq, |view| {
             let as_of = as_of(view, asked.as_of_seq, now)?;
             let window = window_of(view, asked, as_of)?;
@@ -57,8 +87,8 @@ impl FactsReader {
             view.add_curing(&mut rows, as_of)?;
             let cats = view.catalogues();
             let input = input(view, &rows, &cats, as_of)?;
-            let figures = baywright_report::week_in(&input, &window);
-            Ok(figures::week(view, &figures))
+            let week = baywright_report::week_in(&input, &window);
+            read(view, &input, &week)
         })
     }
 

@@ -1,6 +1,7 @@
 //! Money and shortfalls as messages.
 
 use baywright_proto::v1;
+use baywright_report::RowId;
 use baywright_report::figures::{JobMoney, Shortfall, WeekMoney};
 
 pub(in crate::facts) fn job(money: &JobMoney) -> v1::JobMoney {
@@ -50,15 +51,15 @@ pub(super) fn week(money: &WeekMoney) -> v1::WeekMoney {
     }
 }
 
-/// `of` is the id of the row that they belong to; `-`: they have none.
-pub(in crate::facts) fn shortfalls(shortfalls: &[Shortfall], of: &str) -> Vec<v1::Shortfall> {
+/// `id` names the row of each cause; `None`: it does not open.
+pub(in crate::facts) fn shortfalls(
+    shortfalls: &[Shortfall],
+    id: impl Fn(usize) -> Option<RowId>,
+) -> Vec<v1::Shortfall> {
     (1..)
         .zip(shortfalls)
-        .map(|(number, shortfall): (usize, _)| v1::Shortfall {
-            id: match of {
-                "-" => String::new(),
-                of => format!("{of}f{number}"),
-            },
+        .map(|(number, shortfall)| v1::Shortfall {
+            id: id(number).map_or(String::new(), |id| id.to_string()),
             cause: shortfall.cause.as_str().to_owned(),
             amount_minor: shortfall.amount_minor,
             labour_minor: shortfall.labour_minor,
