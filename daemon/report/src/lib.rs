@@ -13,6 +13,7 @@ mod flow;
 mod history;
 mod input;
 mod labour;
+mod lot;
 mod materials;
 mod money;
 mod odd;
@@ -20,6 +21,7 @@ mod own;
 mod quantile;
 mod span;
 mod stays;
+mod stock;
 mod story;
 mod throughput;
 mod week;
@@ -31,9 +33,11 @@ pub use export::{
     export, export_uses,
 };
 pub use input::Input;
+pub use lot::lot;
 pub use odd::odd;
 pub use own::{OWN_JOBS_MIN, own};
 pub use quantile::QUANTILES;
+pub use stock::{COVER_WEEKS, WEEKS_OF_RATE, stock};
 pub use story::story;
 pub use week::{week, week_in};
 pub use why::{NoSuchRow, RowId, Why, WhyLine, WhyUnit, why};

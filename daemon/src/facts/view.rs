@@ -1,5 +1,6 @@
 //! One read of the facts: everything it gives is of one cursor.
 
+mod stock;
 mod supplies;
 
 use std::collections::{BTreeMap, BTreeSet};

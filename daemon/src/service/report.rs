@@ -55,16 +55,22 @@ impl ReportService for Services {
 
     async fn stock(
         &self,
-        _request: Request<v1::StockRequest>,
+        request: Request<v1::StockRequest>,
     ) -> Result<Response<v1::StockResponse>, Status> {
-        Err(Status::unimplemented("not built yet"))
+        let asked = request.into_inner();
+        let now = self.clock.now();
+        let ask = move |facts: &FactsReader| facts.stock(&asked, now);
+        Ok(Response::new(self.reads.facts(ask).await?))
     }
 
     async fn lot(
         &self,
-        _request: Request<v1::LotRequest>,
+        request: Request<v1::LotRequest>,
     ) -> Result<Response<v1::LotResponse>, Status> {
-        Err(Status::unimplemented("not built yet"))
+        let asked = request.into_inner();
+        let now = self.clock.now();
+        let ask = move |facts: &FactsReader| facts.lot(&asked, now);
+        Ok(Response::new(self.reads.facts(ask).await?))
     }
 
     async fn own(

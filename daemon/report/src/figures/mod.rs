@@ -3,6 +3,7 @@
 
 mod flow;
 mod money;
+mod stock;
 mod story;
 
 pub use flow::{
@@ -10,6 +11,7 @@ pub use flow::{
     WeekDay, WeekPoint,
 };
 pub use money::{Cause, JobMoney, QuotedMoney, Shortfall, ShortfallPart, WeekMoney};
+pub use stock::{LotFigures, LotJob, LotPanel, LotReceipt, LotUse, OpenBottle, StockFigures};
 pub use story::{
     JobStory, StoryAir, StoryPlace, StorySection, StoryStretch, StoryUse, StretchKind,
 };

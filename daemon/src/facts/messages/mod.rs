@@ -5,6 +5,7 @@ mod figures;
 mod flow;
 pub(super) mod money;
 mod now;
+mod stock;
 pub(super) mod story;
 mod why;
 

@@ -282,7 +282,11 @@ impl View<'_> {
         Ok(())
     }
 
-    fn instant(&self, sql: &str, params: impl Params) -> Result<Option<Micros>, FactsError> {
+    pub(super) fn instant(
+        &self,
+        sql: &str,
+        params: impl Params,
+    ) -> Result<Option<Micros>, FactsError> {
         let at: Option<i64> = self
             .conn
             .prepare_cached(sql)?
