@@ -36,6 +36,7 @@ pub mod release;
 pub mod settle;
 pub mod spool;
 pub mod stage;
+pub mod stock;
 pub mod strike;
 pub mod used;
 pub mod week;
@@ -69,6 +70,7 @@ pub fn run(context: &Context, command: Command) -> Result<Outcome, Error> {
         Command::Spool(args) => spool::run(context, &args),
         Command::Week(args) => week::run(context, &args),
         Command::Job(args) => job::run(context, &args),
+        Command::Stock(args) => stock::run(context, &args),
         Command::Settle(args) => settle::run(context, &args),
         Command::Catalogue(args) => catalogue::run(context, &args),
         Command::Export(args) => export::run(context, &args),

@@ -90,8 +90,10 @@ fn chemicals_of_type(table: &mut Table, rows: &[&WeekChemical], currency: &str) 
     };
     let jobs = counted(u64::from(first.jobs), "job", "jobs");
     table.note(&format!("{}, {jobs}", clean(&first.job_type)));
-    let (recorded, unrecorded): (Vec<&WeekChemical>, Vec<&WeekChemical>) =
-        rows.iter().copied().partition(|row| row.jobs_with_use > 0);
+    let (recorded, unrecorded): (Vec<&WeekChemical>, Vec<&WeekChemical>) = rows
+        .iter()
+        .copied()
+        .partition(|row| row.jobs_with_use > 0 || row.n > 0);
     for row in recorded {
         chemical_row(table, row, currency);
     }

@@ -4,9 +4,11 @@ use baywright_proto::v1::{
     JobMoney, OddRecord, Shortfall, Week, WeekBay, WeekChemical, WeekJob, WeekStage, WeekType,
 };
 
+pub(crate) use self::stock::{lot, stock};
 pub(crate) use self::story::{own, story, why};
 
 pub(crate) mod figures;
+mod stock;
 mod story;
 
 pub(crate) const MIN: i64 = 60_000_000;

@@ -18,6 +18,8 @@ pub mod own;
 mod released;
 pub mod settle;
 pub(crate) mod shortfall;
+mod shortfall;
+pub mod stock;
 mod story;
 pub mod table;
 pub mod text;
