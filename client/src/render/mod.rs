@@ -18,7 +18,6 @@ pub mod own;
 mod released;
 pub mod settle;
 pub(crate) mod shortfall;
-mod shortfall;
 pub mod stock;
 mod story;
 pub mod table;
