@@ -50,8 +50,12 @@ enum Step {
     Lot(LotArgs),
 }
 
-/// Packs came in: `bay stock in iron-remover 2 --price 24.50 --lot 2291`.
+/// Packs came in.
 #[derive(Debug, Args)]
+#[command(after_help = "\
+Examples:
+  bay stock in iron-remover 2
+  bay stock in iron-remover 2 --pack 5l --price 24.50 --lot 2291")]
 struct InArgs {
     /// The product.
     #[arg(value_name = "PRODUCT")]
@@ -70,10 +74,13 @@ struct InArgs {
     lot: Option<String>,
 }
 
-/// What is on the shelf was counted: `bay stock count iron-remover 3.5l`.
+/// What is on the shelf was counted.
 ///
 /// All of it, open bottles too. Figures start anew from a count.
 #[derive(Debug, Args)]
+#[command(after_help = "\
+Example:
+  bay stock count iron-remover 3.5l")]
 struct CountArgs {
     /// The product.
     #[arg(value_name = "PRODUCT")]
@@ -85,6 +92,9 @@ struct CountArgs {
 
 /// Where one lot went: every section it is on, every use that named it.
 #[derive(Debug, Args)]
+#[command(after_help = "\
+Example:
+  bay stock lot 2291")]
 struct LotArgs {
     /// The lot, as it was typed.
     #[arg(value_name = "LOT")]

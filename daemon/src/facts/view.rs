@@ -142,7 +142,7 @@ impl View<'_> {
         let provisional = step::provisional(&self.live()?.state, &self.cats, as_of);
         let mut jobs: BTreeSet<JobKey> = found.values().filter_map(job_of).collect();
         jobs.extend(provisional.iter().filter_map(job_of));
-        self.finish(found, jobs, provisional)
+        self.finish(found, &jobs, provisional)
     }
 
     /// Every row of one job, what its amounts and prices need, and what still
@@ -154,7 +154,7 @@ impl View<'_> {
         let mut provisional = step::provisional(&self.live()?.state, &self.cats, as_of);
         // Work of others that still runs takes its share between two refills.
         provisional.retain(|row| job_of(row) == Some(job) || matches!(row, Row::HandsOn(_)));
-        self.finish(Gathered::new(), BTreeSet::from([job]), provisional)
+        self.finish(Gathered::new(), &BTreeSet::from([job]), provisional)
     }
 
     /// As [`View::rows_for_job`], for reading one job after the other: without
@@ -388,10 +388,10 @@ impl View<'_> {
     fn finish(
         &self,
         mut found: Gathered,
-        jobs: BTreeSet<JobKey>,
+        jobs: &BTreeSet<JobKey>,
         provisional: Vec<Row>,
     ) -> Result<Vec<Row>, FactsError> {
-        for job in &jobs {
+        for job in jobs {
             for table in Table::ALL.into_iter().filter(|table| table.shape().by_job) {
                 self.gather(&mut found, table, "WHERE job = ?1", [job.0])?;
             }
@@ -402,7 +402,7 @@ impl View<'_> {
             "WHERE severity = 'odd' AND settled = 0",
             [],
         )?;
-        self.add_supplies(&mut found, &jobs, &provisional)?;
+        self.add_supplies(&mut found, jobs, &provisional)?;
         // A comeback and an odd record name other jobs by their number. The
         // release goes with the opening, or such a job would be in progress.
         let named: BTreeSet<JobKey> = found.values().filter_map(named_by).collect();

@@ -20,6 +20,7 @@ mod odd;
 mod own;
 mod panels;
 mod speed;
+mod stock;
 mod story;
 mod throughput;
 mod week;

@@ -3,7 +3,7 @@
 use baywright_floor::event::Seq;
 use baywright_floor::fact::LevelResult;
 use baywright_proto::v1;
-use baywright_report::figures::{LotFigures, LotJob, OpenBottle, StockFigures};
+use baywright_report::figures::{LotFigures, LotJob, OpenBottle, Portion, StockFigures};
 use baywright_report::{COVER_WEEKS, Input, QUANTILES};
 use baywright_terms::time::{HOUR_US, Micros};
 
@@ -174,7 +174,7 @@ fn line(figures: &StockFigures) -> v1::StockLine {
         lead_us: figures.lead_us.unwrap_or(0),
         open: figures.open.iter().map(bottle).collect(),
         pack_price_minor: figures.pack_price_minor.unwrap_or(0),
-        pack: figures.pack.map_or(0.0, |pack| pack.value()),
+        pack: figures.pack.map_or(0.0, Portion::value),
         weeks_with_use: figures.weeks_with_use,
         without_amount: figures.without_amount,
         order_packs: figures.order_packs,
