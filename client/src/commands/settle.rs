@@ -7,7 +7,7 @@ use baywright_proto::v1::floor_service_client::FloorServiceClient;
 use baywright_proto::v1::report_service_client::ReportServiceClient;
 use baywright_proto::v1::{OddRecord, OddResponse, settled};
 use baywright_terms::code::{self, Resolved};
-use baywright_terms::time::{self, Micros};
+use baywright_terms::time::{self, DAY_US, Micros};
 use clap::Args;
 use prost::Message as _;
 use serde_json::json;
@@ -304,7 +304,16 @@ impl<'a> Desk<'a> {
             )
             .with_hint("Its time changes no labour. --as-is settles it."));
         }
-        let at = time::parse_at(at, &self.zone, Micros(record.received_us))
+        // A time of day means the one nearest to the time it has now.
+        let nearest = record.occurred_us.saturating_add(DAY_US / 2);
+        let latest = nearest.min(self.context.clocks.wall_us());
+        let has_date = at.trim().contains([' ', 'T']);
+        let latest = if has_date {
+            self.context.clocks.wall_us()
+        } else {
+            latest
+        };
+        let at = time::parse_at(at, &self.zone, Micros(latest))
             .map_err(|error| Error::refused(format!("{error}.")))?;
         let anew = v1::Fact {
             clocks: Some(self.context.clocks.sample()),

@@ -196,7 +196,8 @@ fn an_answer_names_the_question_that_it_is_to() {
             ("undeclared", "dry"),
             ("undeclared", "decon"),
             ("unclosed", "ana"),
-            ("undeclared", ""),
+            ("undeclared", "decon"),
+            ("undeclared", "dry"),
         ]
     );
 }

@@ -72,7 +72,8 @@ struct Labour {
     counted: Option<(Micros, Micros)>,
     /// What hangs on the answer; 0 where it is not about labour.
     hangs_us: i64,
-    /// What the job's type allows for the stage.
+    /// What the job's type allows for the stage, less what other records of it
+    /// have taken; `None` where that is nothing or not known.
     allowance_us: Option<i64>,
 }
 
@@ -86,10 +87,13 @@ impl Labour {
             Notice::Undeclared { stages } => (stages.first().unwrap_or(&nobody), &nobody),
             _ => (&nobody, &nobody),
         };
-        let allowance_us = allowance_us(index, catalogues, row, stage);
+        let allowance_us = allowance_us(index, catalogues, row, stage)
+            .and_then(|us| left_of(us, index, row, (stage, worker)));
         let (counted, hangs_us) = match &row.notice {
             Notice::Unclosed { cut_at, .. } => {
-                let cut = (*cut_at).max(row.at);
+                // One that is settled is counted as it was settled.
+                let settled = last_ended(index, row, worker).filter(|_| row.settled);
+                let cut = settled.unwrap_or(*cut_at).max(row.at);
                 (Some((row.at, cut)), cut.0.saturating_sub(row.at.0))
             }
             Notice::BreakCrossed { from, until, .. } => {
@@ -124,6 +128,30 @@ fn last_ended(index: &Index<'_>, row: &NoticeRow, worker: &Code) -> Option<Micro
         .iter()
         .filter(|h| h.seq_from == row.seq && h.worker == *worker);
     of_event.map(|h| h.until).max()
+}
+
+/// What the other records of the stage leave of its allowance. A stretch whose
+/// own row is not there says nothing about the others.
+fn left_of(
+    allowance_us: i64,
+    index: &Index<'_>,
+    row: &NoticeRow,
+    (stage, worker): (&Code, &Code),
+) -> Option<i64> {
+    if matches!(row.notice, Notice::Undeclared { .. }) {
+        return Some(allowance_us);
+    }
+    last_ended(index, row, worker)?;
+    let job = index.jobs.get(&row.job?)?;
+    let others = job
+        .hands_on
+        .iter()
+        .filter(|h| h.stage == *stage && (h.seq_from != row.seq || h.worker != *worker));
+    let taken_us = others.fold(0_i64, |sum, h| {
+        sum.saturating_add(h.until.0.saturating_sub(h.from.0).max(0))
+    });
+    let left_us = allowance_us.saturating_sub(taken_us);
+    (left_us > 0).then_some(left_us)
 }
 
 /// What the catalogue at the job's opening allows for a stage of its type.

@@ -11,7 +11,7 @@ use super::{FactsError, rows, views};
 ///
 /// Tables that changed shape are noticed by themselves ([`layout_print`]), and
 /// a build of another version always rebuilds.
-pub(crate) const FOLD_VERSION: u32 = 3;
+pub(crate) const FOLD_VERSION: u32 = 4;
 
 /// Waiting for a lock: only a person's own look into the file can hold one.
 const BUSY_MS_MAX: u64 = 5_000;

@@ -73,6 +73,14 @@ impl Offered {
         Cli::try_parse_from(words.chain(self.command.iter().cloned())).ok()
     }
 
+    /// Which of several questions its command names.
+    pub(super) fn which(&self) -> Option<String> {
+        match self.cli()?.command? {
+            Command::Settle(args) => args.of.or(args.stage),
+            _ => None,
+        }
+    }
+
     /// The settlement that it is; `None` where it is another command.
     pub(super) fn typed(&self) -> Option<Typed> {
         let cli = self.cli()?;
@@ -94,11 +102,11 @@ pub(super) fn of(record: &OddRecord) -> Vec<Offered> {
         .collect()
 }
 
-/// True where an answer makes sense for a record. That it is right as it stands
-/// can be said of any; a daemon that offers nothing leaves it to the owner.
+/// True where an answer makes sense for a record. That it is right as it stands,
+/// or happened at another time, can be said of any; a daemon that offers nothing leaves it to the owner.
 fn takes(record: &OddRecord, typed: &Typed) -> bool {
     record.answers.is_empty()
-        || *typed == Typed::AsIs
+        || matches!(typed, Typed::AsIs | Typed::Happened(_))
         || of(record)
             .iter()
             .filter_map(Offered::typed)
@@ -125,7 +133,7 @@ pub(super) fn aims<'r>(
     which: Option<&str>,
 ) -> Result<Vec<(Aim, Vec<&'r OddRecord>)>, Error> {
     if records.is_empty() {
-        return Ok(vec![(Aim::default(), Vec::new())]);
+        return Ok(vec![(aim_of_none(typed, which), Vec::new())]);
     }
     let fits: Vec<&OddRecord> = records
         .iter()
@@ -139,35 +147,51 @@ pub(super) fn aims<'r>(
         return Err(no_fit(records, which));
     };
     if matches!(typed, Typed::Code(_)) {
-        return Ok(vec![(aim(first, true), vec![first])]);
+        return Ok(vec![(aim(first), vec![first])]);
     }
+    if fits.len() > 1 && matches!(typed, Typed::Took(_)) && first.code == "undeclared" {
+        return Err(which_stage(&fits));
+    }
+    // An end is that of all who worked, and labour is shared by them. What else
+    // is answered at once is answered one by one, so that what was answered
+    // before stays.
+    let shared = matches!(typed, Typed::End(_) | Typed::Took(_));
     let mut aims: Vec<(Aim, Vec<&OddRecord>)> = Vec::new();
     for record in &fits {
-        match aims.iter_mut().find(|(a, _)| a.question == record.code) {
-            Some((_, same)) => same.push(record),
-            None => aims.push((aim(record, true), vec![record])),
-        }
-    }
-    for (aim, same) in &mut aims {
-        if same.len() > 1 {
-            if aim.question == "undeclared" && matches!(typed, Typed::Took(_)) {
-                return Err(which_stage(same));
+        let same = |(aim, _): &&mut (Aim, Vec<&OddRecord>)| shared && aim.question == record.code;
+        match aims.iter_mut().find(same) {
+            Some((aim, records)) => {
+                aim.of.clear();
+                records.push(record);
             }
-            aim.of.clear();
+            None => aims.push((aim(record), vec![record])),
         }
     }
     Ok(aims)
 }
 
+/// The question of an event that asks none: it was answered before in a way
+/// that left nothing to ask, or a script knows better.
+fn aim_of_none(typed: &Typed, which: Option<&str>) -> Aim {
+    let question = match typed {
+        Typed::NotDone => "undeclared",
+        Typed::BreakOff => "break-crossed",
+        Typed::Code(_) => "unknown-code",
+        Typed::Job(_) => "no-job-here",
+        Typed::End(_) | Typed::Took(_) => "unclosed",
+        Typed::AsIs | Typed::LeaveOut | Typed::Happened(_) => "",
+    };
+    Aim {
+        question: question.to_owned(),
+        of: which.unwrap_or_default().to_owned(),
+    }
+}
+
 /// The question that a record asks.
-pub(super) fn aim(record: &OddRecord, one: bool) -> Aim {
+fn aim(record: &OddRecord) -> Aim {
     Aim {
         question: record.code.clone(),
-        of: if one {
-            record.of.clone()
-        } else {
-            String::new()
-        },
+        of: record.of.clone(),
     }
 }
 
@@ -308,7 +332,11 @@ mod tests {
             (
                 &Typed::AsIs,
                 None,
-                pairs(&[("unclosed", ""), ("unknown-code", "polsh")]),
+                pairs(&[
+                    ("unclosed", "ana"),
+                    ("unclosed", "ben"),
+                    ("unknown-code", "polsh"),
+                ]),
             ),
         ] {
             assert_eq!(aimed(&all, typed, which).unwrap(), expected, "{typed:?}");
@@ -336,7 +364,7 @@ mod tests {
         );
         assert_eq!(
             aimed(&all, &Typed::NotDone, None).unwrap(),
-            pairs(&[("undeclared", "")])
+            pairs(&[("undeclared", "decon"), ("undeclared", "dry")])
         );
     }
 

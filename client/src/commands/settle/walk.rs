@@ -3,8 +3,8 @@
 use std::collections::BTreeSet;
 
 use baywright_proto::v1;
-use baywright_proto::v1::OddRecord;
 use baywright_proto::v1::fact::Kind;
+use baywright_proto::v1::{OddRecord, OddResponse};
 use baywright_terms::time::{self, Micros};
 use serde_json::{Value, json};
 
@@ -15,7 +15,6 @@ use crate::commands::{office, page};
 use crate::context::{Context, StandIn};
 use crate::error::{Error, Kind as ErrorKind};
 use crate::post;
-use crate::render::figure;
 use crate::render::settle::{Detail, record};
 use crate::spool::EventId;
 
@@ -37,8 +36,9 @@ struct Walk<'a> {
     /// Only the records of this event.
     only: Option<&'a [u8]>,
     seen: BTreeSet<Asked>,
-    /// What was posted for the record answered last, to be taken back.
-    last: Option<(OddRecord, Vec<EventId>)>,
+    /// The records answered with the last key and what was posted for them, to
+    /// be taken back.
+    last: Option<(Vec<OddRecord>, Vec<EventId>)>,
     settled: usize,
 }
 
@@ -47,8 +47,8 @@ enum Next {
     Later,
     /// The last answer was taken back; its record is asked about again.
     Back,
-    /// All of the kind have been answered.
-    Kind(String),
+    /// All of the kind that have a likely answer have been answered.
+    Kind,
     Stop,
 }
 
@@ -67,25 +67,28 @@ pub(super) fn through(
         last: None,
         settled: 0,
     };
-    let mut first = true;
+    let mut nothing = true;
     loop {
+        // Anew after each answer: one answer can settle or raise others.
         let found = odd(context, false)?;
         let desk = Desk::new(context, &found.zone, why);
-        let records: Vec<&OddRecord> = found.odd.iter().filter(|r| walk.waits(r)).collect();
-        if records.is_empty() {
-            let left = found.odd.iter().filter(|r| walk.is_meant(r)).count();
-            return Ok(walk.ended(first, left));
-        }
-        if !first {
-            let count = u64::try_from(records.len()).unwrap_or(u64::MAX);
-            let more = figure::counted(count, "more record", "more records");
-            office::say(&format!("\nThe answers raise {more}."));
-        }
-        first = false;
-        if walk.pass(&desk, &records)? {
-            let left = odd(context, false)?;
-            let left = left.odd.iter().filter(|r| walk.is_meant(r)).count();
-            return Ok(walk.ended(false, left));
+        let waiting: Vec<&OddRecord> = found.odd.iter().filter(|r| walk.waits(r)).collect();
+        let Some(target) = waiting.first().copied() else {
+            return Ok(walk.ended(nothing, &found));
+        };
+        nothing = false;
+        let shown = record(target, &desk.calendar(), Detail::Asked, page::columns());
+        let (at, of) = (walk.seen.len() + 1, walk.seen.len() + waiting.len());
+        office::say(&format!("\n{at} of {of}: {shown}"));
+        match walk.one(&desk, target, &waiting)? {
+            Next::Settled | Next::Later => {
+                walk.seen.insert(asked(target));
+            }
+            Next::Kind | Next::Back => {}
+            Next::Stop => {
+                let found = odd(context, false)?;
+                return Ok(walk.ended(false, &found));
+            }
         }
     }
 }
@@ -99,42 +102,13 @@ impl Walk<'_> {
         self.is_meant(record) && !self.seen.contains(&asked(record))
     }
 
-    fn ended(&self, nothing: bool, left: usize) -> Outcome {
+    fn ended(&self, nothing: bool, found: &OddResponse) -> Outcome {
         if nothing {
             return Outcome::new("Nothing to settle.", json!({ "odd": [] }));
         }
+        let left = found.odd.iter().filter(|r| self.is_meant(r)).count();
         let text = format!("\n{} settled, {left} left.", self.settled);
         Outcome::new(text, Value::Null)
-    }
-
-    /// One way through the records; true where the person stops.
-    fn pass(&mut self, desk: &Desk<'_>, records: &[&OddRecord]) -> Result<bool, Error> {
-        let mut index = 0;
-        while let Some(target) = records.get(index).copied() {
-            if !self.waits(target) {
-                index += 1;
-                continue;
-            }
-            let shown = record(target, &desk.calendar(), Detail::Asked, page::columns());
-            office::say(&format!("\n{} of {}: {shown}", index + 1, records.len()));
-            let rest: Vec<&OddRecord> = records.iter().skip(index).copied().collect();
-            match self.one(desk, target, &rest)? {
-                Next::Settled | Next::Later => {
-                    self.seen.insert(asked(target));
-                    index += 1;
-                }
-                Next::Kind(code) => {
-                    let of_kind = rest.iter().filter(|r| r.code == code);
-                    self.seen.extend(of_kind.map(|r| asked(r)));
-                }
-                Next::Back => {
-                    let back = |r: &&OddRecord| !self.seen.contains(&asked(r));
-                    index = records.iter().position(back).unwrap_or(index);
-                }
-                Next::Stop => return Ok(true),
-            }
-        }
-        Ok(false)
     }
 
     /// Asks about one record until it is answered or left.
@@ -159,7 +133,7 @@ impl Walk<'_> {
                 Read::Stop => return Ok(Next::Stop),
                 Read::All if like.len() > 1 => {
                     if self.all(desk, &like)? {
-                        return Ok(Next::Kind(target.code.clone()));
+                        return Ok(Next::Kind);
                     }
                     continue;
                 }
@@ -183,7 +157,7 @@ impl Walk<'_> {
                 },
             };
             let asks = chosen.question().is_some();
-            match self.carry_out(desk, target, &filled, asks) {
+            match self.carry_out(desk, target, rest, &filled, asks) {
                 Ok(true) => return Ok(Next::Settled),
                 Ok(false) => {}
                 // What cannot be read or is refused is asked again; a daemon
@@ -202,6 +176,7 @@ impl Walk<'_> {
         &mut self,
         desk: &Desk<'_>,
         target: &OddRecord,
+        rest: &[&OddRecord],
         chosen: &Offered,
         typed_now: bool,
     ) -> Result<bool, Error> {
@@ -209,12 +184,12 @@ impl Walk<'_> {
             return Ok(false);
         }
         let before = self.posts()?;
-        let outcome = self.post(desk, target, chosen)?;
+        let outcome = self.post(desk, target, rest, chosen)?;
         let mut posted = self.posts()?;
         posted.retain(|id| !before.contains(id));
         office::say(&outcome.text);
         self.settled += 1;
-        self.last = Some((target.clone(), posted));
+        self.last = Some((vec![target.clone()], posted));
         Ok(true)
     }
 
@@ -222,10 +197,19 @@ impl Walk<'_> {
         &self,
         desk: &Desk<'_>,
         target: &OddRecord,
+        rest: &[&OddRecord],
         chosen: &Offered,
     ) -> Result<Outcome, Error> {
         if let Some(typed) = chosen.typed() {
-            return desk.settle_typed(&Target::of(target), &typed, None);
+            // An answer that names none of several is to all of the kind.
+            let same = |r: &&&OddRecord| r.event_id == target.event_id && r.code == target.code;
+            let all: Vec<OddRecord> = rest.iter().filter(same).map(|r| (*r).clone()).collect();
+            let which = chosen.which();
+            let mut to = Target::of(target);
+            if which.is_none() && all.len() > 1 {
+                to.records = all;
+            }
+            return desk.settle_typed(&to, &typed, which.as_deref());
         }
         let unread = || Error::internal("An offered answer could not be read.");
         let cli = chosen.cli().ok_or_else(unread)?;
@@ -255,15 +239,22 @@ impl Walk<'_> {
         if !matches!(key, Some('\n' | '\r')) {
             return Ok(false);
         }
+        let (mut records, mut posts) = (Vec::new(), Vec::new());
         for (record, chosen) in like {
-            self.carry_out(desk, record, chosen, false)?;
+            self.carry_out(desk, record, &[*record], chosen, false)?;
+            self.seen.insert(asked(record));
+            if let Some((of, posted)) = self.last.take() {
+                records.extend(of);
+                posts.extend(posted);
+            }
         }
+        self.last = Some((records, posts));
         Ok(true)
     }
 
     /// Takes the last answer back: what was posted for it is struck, the latest first.
     fn undo(&mut self, desk: &Desk<'_>) -> Result<(), Error> {
-        let Some((target, posted)) = self.last.take() else {
+        let Some((records, posted)) = self.last.take() else {
             return Ok(());
         };
         for event_id in posted.iter().rev() {
@@ -273,12 +264,12 @@ impl Walk<'_> {
             });
             post::post(self.context, &desk.paperwork(strike)?)?;
         }
-        self.seen.remove(&asked(&target));
-        self.settled = self.settled.saturating_sub(1);
-        office::say(&format!(
-            "The answer to event {} is taken back.",
-            target.seq
-        ));
+        for record in &records {
+            self.seen.remove(&asked(record));
+            self.settled = self.settled.saturating_sub(1);
+            let back = format!("The answer to event {} is taken back.", record.seq);
+            office::say(&back);
+        }
         Ok(())
     }
 
@@ -305,10 +296,8 @@ impl Desk<'_> {
             return Ok(true);
         };
         let effect = offer::effect(target, us);
-        let words = answer.words;
-        office::prompt(&format!(
-            "{words}: {effect}. Enter posts it, another key does not: "
-        ))?;
+        office::say(&format!("  {}: {effect}", answer.words));
+        office::prompt("Enter posts it, another key does not: ")?;
         let key = ask::key()?;
         office::say("");
         Ok(matches!(key, Some('\n' | '\r')))
@@ -329,7 +318,9 @@ fn like<'r>(target: &OddRecord, rest: &[&'r OddRecord]) -> Vec<(&'r OddRecord, O
         .filter(|record| record.code == target.code)
         .filter_map(|record| {
             let likely = offer::of(record).into_iter().find(|o| o.proposed)?;
-            likely.question().is_none().then_some((*record, likely))
+            // A fact of another kind can answer several records at once.
+            let ready = likely.question().is_none() && likely.typed().is_some();
+            ready.then_some((*record, likely))
         })
         .collect()
 }

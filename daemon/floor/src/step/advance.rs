@@ -35,15 +35,18 @@ fn due(hand: &Hand, stretch: &Stretch, to: Micros) -> Option<(Micros, Ended)> {
     if stretch.next_opening > to {
         return None;
     }
-    // At closing, or at the worker's last post if that came later; never
-    // before it began.
-    let cut = stretch.closing.max(stretch.last_post).max(stretch.begun.at);
+    let cut = cut_of(stretch);
     let asked = unclosed(hand, stretch, cut);
     let ended = match reply::to(&stretch.begun.settled, &asked) {
         Some(_) => Ended::Settled,
         None => Ended::Unclosed,
     };
     Some((cut, ended))
+}
+
+/// At closing, or at the worker's last post if that came later; never before it began.
+fn cut_of(stretch: &Stretch) -> Micros {
+    stretch.closing.max(stretch.last_post).max(stretch.begun.at)
 }
 
 fn unclosed(hand: &Hand, stretch: &Stretch, cut_at: Micros) -> Notice {
@@ -68,11 +71,14 @@ fn end_stretches(state: &mut State, cats: &Catalogues, to: Micros, out: &mut Vec
         let Some(stretch) = stages::end_at(state, cats, &hand, end, out) else {
             continue;
         };
+        let notice = unclosed(&hand, &stretch, cut_of(&stretch));
         if stretch.fixed_end.is_some() {
             finish_settled(state, &stretch);
-            continue;
+            // Still listed among what has been settled, to be answered otherwise.
+            if reply::to(&stretch.begun.settled, &notice).is_none() {
+                continue;
+            }
         }
-        let notice = unclosed(&hand, &stretch, at);
         out.push(notice_about(&stretch.begun, Some(stretch.job), notice));
     }
 }

@@ -213,30 +213,31 @@ pub(crate) fn forget_released(
         }
         if let Some(release) = &job.released {
             for stage in undeclared(job, cats.at(release.at)) {
-                out.push(declared_by_owner(*key, release, stage));
+                said_of_missing(*key, release, stage, out);
             }
         }
         false
     });
 }
 
-/// What the owner has said since about a stage that nobody recorded or
-/// declared; else that it is missing.
-fn declared_by_owner(key: JobKey, release: &Begun, stage: Code) -> Row {
+/// That a stage is missing which nobody recorded or declared, and what the
+/// owner has said of it since.
+fn said_of_missing(key: JobKey, release: &Begun, stage: Code, out: &mut Vec<Row>) {
     let notice = Notice::Undeclared {
         stages: vec![stage.clone()],
     };
     let declaration = match reply::to(&release.settled, &notice) {
-        Some(Answer::NotDone) => Declaration::NotDone,
-        Some(Answer::Took { took_us }) => Declaration::DoneAbout { about_us: *took_us },
-        _ => return notice_about(release, Some(key), notice),
+        Some(Answer::NotDone) => Some(Declaration::NotDone),
+        Some(Answer::Took { took_us }) => Some(Declaration::DoneAbout { about_us: *took_us }),
+        _ => None,
     };
-    Row::Declared {
+    out.push(notice_about(release, Some(key), notice));
+    out.extend(declaration.map(|declaration| Row::Declared {
         job: key,
         stage,
         declaration,
         seq: release.seq,
-    }
+    }));
 }
 
 /// Stages of the type that nobody recorded or declared. A comeback has only the

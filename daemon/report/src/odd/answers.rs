@@ -34,6 +34,8 @@ struct Offer<'a> {
     zone: &'a TimeZone,
     /// Put behind each settlement where the event has several such questions.
     which: String,
+    /// Questions of this kind about the event that wait, this one among them.
+    same: usize,
     answers: Vec<OddAnswer>,
 }
 
@@ -48,6 +50,7 @@ pub(super) fn answers(
         row,
         zone: &snapshot.zone,
         which: which(index, row),
+        same: same(index, row).filter(|other| !other.settled).count(),
         answers: Vec::new(),
     };
     match &row.notice {
@@ -98,16 +101,21 @@ fn which(index: &Index<'_>, row: &NoticeRow) -> String {
     if matches!(row.notice, Notice::Undeclared { .. }) {
         return format!(" --stage {of}");
     }
-    let code = words::code(&row.notice);
-    let same = index
-        .notices
-        .iter()
-        .filter(|other| other.event == row.event && words::code(&other.notice) == code);
-    if of.is_empty() || same.count() < 2 {
+    if of.is_empty() || same(index, row).count() < 2 {
         String::new()
     } else {
         format!(" --of {of}")
     }
+}
+
+/// The questions of its kind about the event of a record, itself among them.
+fn same<'i>(index: &'i Index<'_>, row: &'i NoticeRow) -> impl Iterator<Item = &'i NoticeRow> {
+    let code = words::code(&row.notice);
+    let of_event = index
+        .notices
+        .iter()
+        .filter(move |other| other.event == row.event && words::code(&other.notice) == code);
+    of_event.copied()
 }
 
 impl Offer<'_> {
@@ -149,7 +157,7 @@ impl Offer<'_> {
             self.settle(&end.0, &end.1, Some(0));
         }
         if let Some(us) = took {
-            let words = format!("it took {}, its allowance", words::length(us));
+            let words = format!("it took {}, as its allowance has it", words::length(us));
             let changes_us = us.saturating_sub(counted_us);
             self.settle(&format!("--took {}", span(us)), &words, Some(changes_us));
         }
@@ -179,6 +187,11 @@ impl Offer<'_> {
         self.settle("--not-done", "not done", Some(0));
         self.settle("--took SPAN", "done, in another time", None);
         self.settle("--as-is", "nobody knows", Some(0));
+        if self.same > 1 {
+            let command = format!("bay settle {} --not-done", self.row.seq.0);
+            let none = format!("none of the {} missing stages was done", self.same);
+            self.command(command, &none, Some(0));
+        }
     }
 
     fn unknown_code(&mut self, nearest: Option<&str>, typed: &Code) {
@@ -297,7 +310,17 @@ fn span(us: i64) -> String {
 fn nearest<'c>(catalogue: &'c Catalogue, what: What, typed: &Code) -> Option<&'c str> {
     fn of<'c, T>(table: &'c BTreeMap<Code, T>, typed: &Code) -> Option<&'c str> {
         let known = table.keys().map(Code::as_str);
-        code::nearest(typed.as_str(), known).into_iter().next()
+        let near = code::nearest(typed.as_str(), known.clone())
+            .into_iter()
+            .next();
+        // One with a word more or less is meant as often as one with a slip.
+        near.or_else(|| {
+            let begins = |code: &&str| {
+                let typed = typed.as_str();
+                !code.is_empty() && (typed.starts_with(code) || code.starts_with(typed))
+            };
+            known.filter(begins).max_by_key(|code| code.len())
+        })
     }
     match what {
         What::Bay | What::Place => of(&catalogue.bays, typed),
