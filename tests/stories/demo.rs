@@ -62,6 +62,8 @@ async fn the_demo_ends_with_a_week_that_adds_up_and_a_log_with_the_mess_of_real_
         hands_on_us += us("hands_on_us");
     }
     assert!(hands_on_us > 0, "three bays of zeros add up too");
+    idle_and_days_add_up(&json["week"]);
+    money_adds_up(&json["week"]);
     let records = shop.records().await;
     daemon.stop().expect("a clean stop");
     the_mess_of_real_life_is_in(&records);
@@ -74,6 +76,91 @@ async fn the_demo_ends_with_a_week_that_adds_up_and_a_log_with_the_mess_of_real_
             String::from_utf8_lossy(&output.stderr)
         );
     }
+}
+
+/// An integer of the JSON.
+fn whole(value: &Value, name: &str) -> i64 {
+    value[name]
+        .as_i64()
+        .unwrap_or_else(|| panic!("{name} of {value}"))
+}
+
+fn list<'v>(value: &'v Value, name: &str) -> &'v [Value] {
+    value[name].as_array().map_or(&[], Vec::as_slice)
+}
+
+fn idle_and_days_add_up(week: &Value) {
+    for bay in list(week, "bays") {
+        let idle_us: i64 = list(bay, "idle").iter().map(|i| whole(i, "idle_us")).sum();
+        assert_eq!(idle_us, whole(bay, "idle_us"), "{bay}");
+        let days = || list(week, "days").iter().filter(|d| d["bay"] == bay["bay"]);
+        assert!(days().count() > 0, "no day of {bay}");
+        for part in [
+            "open_us",
+            "hands_on_us",
+            "waiting_us",
+            "idle_us",
+            "empty_us",
+            "occupied_outside_open_us",
+        ] {
+            let sum: i64 = days().map(|day| whole(day, part)).sum();
+            assert_eq!(sum, whole(bay, part), "{part} of the days of {bay}");
+        }
+        for day in days() {
+            assert_eq!(
+                whole(day, "hands_on_us")
+                    + whole(day, "waiting_us")
+                    + whole(day, "idle_us")
+                    + whole(day, "empty_us"),
+                whole(day, "open_us") + whole(day, "occupied_outside_open_us"),
+                "{day}"
+            );
+        }
+    }
+}
+
+/// The named shortfalls are quoted less actual, to the minor unit, on every
+/// level; and costs are what is left of the revenue.
+fn money_adds_up(week: &Value) {
+    let sum = |of: &Value| -> i64 {
+        let shortfalls = list(of, "shortfalls").iter();
+        shortfalls.map(|s| whole(s, "amount_minor")).sum()
+    };
+    let of_several = |of: &Value| {
+        let money = &of["money"];
+        assert_eq!(
+            sum(of),
+            whole(money, "quoted_contribution_minor")
+                - whole(money, "contribution_of_quoted_minor"),
+            "{money}"
+        );
+    };
+    of_several(week);
+    list(week, "types").iter().for_each(of_several);
+    let mut quoted = 0;
+    for job in list(week, "jobs") {
+        let money = &job["money"];
+        if money["quoted"] == Value::Bool(true) {
+            quoted += 1;
+            assert_eq!(
+                sum(job),
+                whole(money, "quoted_contribution_minor") - whole(money, "contribution_minor"),
+                "{job}"
+            );
+        }
+        assert_eq!(
+            whole(money, "revenue_minor")
+                - whole(money, "labour_minor")
+                - whole(money, "materials_minor")
+                - whole(money, "supplies_minor")
+                - whole(money, "overhead_minor"),
+            whole(money, "contribution_minor"),
+            "{job}"
+        );
+    }
+    assert!(quoted > 0, "no job of the week was quoted");
+    let labour_minor = whole(&week["money"], "labour_minor");
+    assert!(labour_minor > 0, "a week of work without wages");
 }
 
 fn the_mess_of_real_life_is_in(records: &[(v1::Record, v1::Fact)]) {
