@@ -406,7 +406,7 @@ impl View<'_> {
         // A comeback and an odd record name other jobs by their number. The
         // release goes with the opening, or such a job would be in progress.
         let named: BTreeSet<JobKey> = found.values().filter_map(named_by).collect();
-        for job in named.difference(&jobs) {
+        for job in named.difference(jobs) {
             for table in [Table::Job, Table::Release] {
                 self.gather(&mut found, table, "WHERE job = ?1", [job.0])?;
             }

@@ -3,13 +3,13 @@
 use super::*;
 
 /// A whole daemon on a free port, and how it ends.
-struct Whole {
-    address: String,
-    stop: CancellationToken,
-    ended: tokio::task::JoinHandle<Result<(), crate::lifecycle::ServeError>>,
+pub(super) struct Whole {
+    pub(super) address: String,
+    pub(super) stop: CancellationToken,
+    pub(super) ended: tokio::task::JoinHandle<Result<(), crate::lifecycle::ServeError>>,
 }
 
-async fn whole(dir: &std::path::Path) -> Whole {
+pub(super) async fn whole(dir: &std::path::Path) -> Whole {
     let listener = tokio::net::TcpListener::bind("127.0.0.1:0").await.unwrap();
     let config = Config {
         data_dir: dir.to_owned(),

@@ -1,5 +1,6 @@
 //! The services over an in-memory pipe, and the life of a whole daemon.
 
+mod export;
 mod life;
 mod posts;
 mod reads;
