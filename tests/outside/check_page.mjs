@@ -20,17 +20,13 @@ const SCHEMES = ["light", "dark"];
 // Rules of WCAG 2.x A and AA, and good practice: all of it fits a page that
 // has no widgets.
 const RULES = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"];
-// Sheets of paper. A full week of three bays takes about seven (one for the
-// causes, one or two each for bays, labour, chemicals and history, one for the
-// rest), a busy one two or three more for its jobs, stages and days, a job
-// three to nine with its events; an empty one is a sheet. More means that a
-// table broke badly, fewer that something is missing.
+// Sheets of paper. A week of three bays takes one sheet for the causes, one or
+// two each for bays, labour with jobs, chemicals and history, and one or two
+// for the rest; a job about as many with its events; an empty one is a sheet.
+// More means that a table broke badly, fewer that something is missing.
 const SHEETS = [
-  [/^full-week/, 6, 12],
-  [/^week-without-releases/, 4, 11],
-  [/^plain-week/, 4, 12],
-  [/^week$/, 6, 16],
-  [/^(full-|plain-)?job$/, 3, 14],
+  [/^((full-|plain-)?week|week-without-releases)$/, 4, 10],
+  [/^(full-|plain-)?job$/, 3, 10],
   [/./, 1, 2],
 ];
 // Wider by less than this is the rounding of the layout.

@@ -18,9 +18,9 @@ pub(in crate::page) struct Strip {
     pub figure: String,
 }
 
-/// Beyond four times its allowance a product is only said to be there, or it
+/// Beyond three times its allowance a product is only said to be there, or it
 /// would press the others into a corner.
-const SHARE_MAX: f64 = 4.0;
+const SHARE_MAX: f64 = 3.0;
 const STRIP_PX: f64 = 16.0;
 const GAP_PX: f64 = 6.0;
 const MARKS_MAX: f64 = 5.0;

@@ -167,7 +167,7 @@ fn odd(sheet: &Sheet<'_>) -> Option<Section> {
         return None;
     }
     let records: Vec<_> = odd.iter().collect();
-    let body = super::week::records(&records, &sheet.calendar);
+    let body = super::week::records(&records, &sheet.calendar, super::week::in_full);
     Some(Section::new("odd", "Odd records", body))
 }
 

@@ -9,7 +9,7 @@ use std::collections::BTreeSet;
 use std::path::Path;
 use std::sync::OnceLock;
 
-use baywright_proto::v1::{JobStory, Week, WeekJob};
+use baywright_proto::v1::{JobStory, OddRecord, Week, WeekJob};
 
 use self::markup::{Element, read};
 use super::{job, put, week};
@@ -392,7 +392,21 @@ fn words_from_the_floor_stay_words() {
 #[test]
 fn no_worker_is_named_on_the_page_of_the_week() {
     // The wire has no field for one; what could bring a name in is a text.
-    let page = week_page(&fixture::week());
+    let mut week = fixture::week();
+    for code in [
+        "unclosed",
+        "break-crossed",
+        "unknown-code",
+        "set-aside",
+        "of-later",
+    ] {
+        week.odd.push(OddRecord {
+            code: code.to_owned(),
+            text: "Nothing ended polish by ben; ana did.".to_owned(),
+            ..OddRecord::default()
+        });
+    }
+    let page = week_page(&week);
     let elements = read(&page);
     let mut words = elements.text.split(|c: char| !c.is_alphanumeric());
     assert_eq!(

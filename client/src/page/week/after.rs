@@ -160,7 +160,7 @@ pub(super) fn odd(sheet: &Sheet<'_>) -> Option<Section> {
     shown.extend(older);
     shown.truncate(ODD_SHOWN_MAX);
     let body = html! {
-        (records(&shown, &sheet.calendar))
+        (records(&shown, &sheet.calendar, nameless))
         @if let Some(more) = week.odd.len().checked_sub(ODD_SHOWN_MAX).filter(|more| *more > 0) {
             p { "And " (more) " more; all of them: " code { "bay settle" } "." }
         }
@@ -172,13 +172,39 @@ pub(super) fn odd(sheet: &Sheet<'_>) -> Option<Section> {
     Some(Section::new("odd", title, body))
 }
 
+/// What is odd about a record, without who it was: the page of a week is passed
+/// around and never about a person. `bay settle` has the rest.
+fn nameless(record: &OddRecord) -> String {
+    let said = match record.code.as_str() {
+        "unclosed" => "A stage was never ended: it was cut at closing.",
+        "break-crossed" => "A stage ran across a break; nothing was deducted.",
+        "unknown-code" => "A code is not in the catalogue; kept as it is.",
+        "set-aside" => "A post could not be read and was set aside.",
+        // Their sentences are about jobs, places, products and clocks.
+        "bay-overfull" | "no-job-here" | "unknown-job-number" | "undeclared"
+        | "nothing-to-level" | "no-mix" | "mix-overdrawn" | "job-not-open" | "clock-unsure"
+        | "in-future" | "against-rule" | "unit-mismatch" => return clean(&record.text),
+        other => return super::short::capital(&format!("{}.", clean(other).replace('-', " "))),
+    };
+    said.to_owned()
+}
+
+/// What is odd about a record, in full.
+pub(in crate::page) fn in_full(record: &OddRecord) -> String {
+    clean(&record.text)
+}
+
 /// Each record with what is odd and what settles it.
-pub(in crate::page) fn records(records: &[&OddRecord], calendar: &Calendar) -> Markup {
+pub(in crate::page) fn records(
+    records: &[&OddRecord],
+    calendar: &Calendar,
+    words: fn(&OddRecord) -> String,
+) -> Markup {
     html! {
         ul.plain {
             @for record in records {
                 li {
-                    p { (clean(&record.text)) }
+                    p { (words(record)) }
                     p.small {
                         "Event " (record.seq) ", " (calendar.short_day_and_time(record.occurred_us))
                         @if !record.bay.is_empty() { ", " (clean(&record.bay)) }

@@ -152,24 +152,34 @@ fn sum(bays: &[WeekBay]) -> WeekBay {
     }
 }
 
-/// Why vehicles stood and nobody worked on them.
+/// Why vehicles stood and nobody worked on them: reasons down, bays across.
 fn idle(bays: &[WeekBay]) -> Markup {
-    let mut table = Table::new(
-        "idle-table",
-        "Idle time by reason, hours:minutes",
-        [
-            Column::text("Bay"),
-            Column::wide("Reason"),
-            Column::number("Idle"),
-        ],
-    );
-    for bay in bays {
-        for reason in bay.idle.iter().filter(|reason| reason.idle_us != 0) {
-            table.row([
-                cell(clean(&bay.bay)),
-                cell(clean(&reason.reason)),
-                cell(hours_minutes(reason.idle_us)),
-            ]);
+    let spans = |reason: &str| -> Vec<i64> {
+        let of = |bay: &WeekBay| {
+            let same = bay.idle.iter().filter(|idle| idle.reason == reason);
+            same.map(|idle| idle.idle_us).fold(0, i64::saturating_add)
+        };
+        bays.iter().map(of).collect()
+    };
+    let sum = |spans: &[i64]| spans.iter().copied().fold(0, i64::saturating_add);
+    let all = bays.iter().flat_map(|bay| &bay.idle);
+    let mut reasons: Vec<&str> = all.map(|idle| idle.reason.as_str()).collect();
+    reasons.sort_unstable();
+    reasons.dedup();
+    reasons.sort_by_key(|reason| std::cmp::Reverse(sum(&spans(reason))));
+    let mut columns = vec![Column::wide("Reason")];
+    columns.extend(bays.iter().map(|bay| Column::number(&clean(&bay.bay))));
+    columns.push(Column::number("All"));
+    let caption = "Idle time by reason, hours:minutes";
+    let mut table = Table::new("idle-table", caption, columns);
+    for reason in reasons {
+        let spans = spans(reason);
+        let whole = sum(&spans);
+        if whole != 0 {
+            let mut cells = vec![cell(clean(reason))];
+            cells.extend(spans.into_iter().map(|span| cell(some_hours(span))));
+            cells.push(cell(some_hours(whole)));
+            table.row(cells);
         }
     }
     if table.is_empty() {

@@ -11,6 +11,9 @@ use crate::page::table::{Column, Table, cell, named};
 use crate::render::figure::{amount, amount_percent, counted};
 use crate::render::text::clean;
 
+/// Products in the picture: so many stand on one sheet of paper with room left.
+const STRIPS_MAX: usize = 14;
+
 pub(super) fn section(sheet: &Sheet<'_>) -> Option<Section> {
     let rows = &sheet.week.chemicals;
     if rows.is_empty() {
@@ -20,11 +23,20 @@ pub(super) fn section(sheet: &Sheet<'_>) -> Option<Section> {
         .iter()
         .filter(|row| is_on_jobs(row))
         .partition(|row| row.jobs_with_use > 0 || row.used > 0.0);
-    let strips: Vec<Strip> = recorded.iter().filter_map(|row| strip(row)).collect();
+    let all: Vec<Strip> = recorded.iter().filter_map(|row| strip(row)).collect();
+    let says = sentence(&all);
+    let left_out = all.len().saturating_sub(STRIPS_MAX);
+    let strips = furthest(all);
     let body = html! {
         p { "Amounts as concentrate, for each job with a record, against what the catalogue allows." }
         @if !strips.is_empty() {
-            (picture("chemicals-chart", "Chemicals against their allowance", &sentence(&strips), &strips).render())
+            (picture("chemicals-chart", "Chemicals against their allowance", &says, &strips).render())
+        }
+        @if left_out > 0 {
+            p.small {
+                "The picture shows the " (STRIPS_MAX) " furthest from their allowance; the table has the other "
+                (left_out) " too."
+            }
         }
         @if !recorded.is_empty() {
             (table(sheet, &recorded).render())
@@ -38,6 +50,16 @@ pub(super) fn section(sheet: &Sheet<'_>) -> Option<Section> {
         "Chemicals against their allowance",
         body,
     ))
+}
+
+/// The strips that are furthest from their allowance, the largest first.
+fn furthest(mut strips: Vec<Strip>) -> Vec<Strip> {
+    // As a ratio: half of the allowance is as far as twice of it.
+    let off = |strip: &Strip| strip.half.max(f64::MIN_POSITIVE).ln().abs();
+    strips.sort_by(|a, b| off(b).total_cmp(&off(a)));
+    strips.truncate(STRIPS_MAX);
+    strips.sort_by(|a, b| b.half.total_cmp(&a.half));
+    strips
 }
 
 fn is_on_jobs(row: &WeekChemical) -> bool {

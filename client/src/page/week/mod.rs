@@ -9,7 +9,7 @@ pub(super) mod labour;
 mod says;
 mod short;
 
-pub(super) use self::after::records;
+pub(super) use self::after::{in_full, records};
 pub(super) use self::short::{capital, causes};
 
 use baywright_proto::v1::Week;
