@@ -1,15 +1,20 @@
 //! How long folding takes. Prints what it measures; the bounds are loose, for
 //! a busy machine and an unoptimised build.
 
+use std::sync::Arc;
 use std::time::{Duration, Instant};
 
 use baywright_proto::v1::{self, fact::Kind};
+use baywright_terms::time::Micros;
+use prost::Message as _;
 
 use super::catalogue::catalogue;
 use super::log::Log;
 use super::shop::{MINUTE_US, START_US};
 use super::shop_record;
-use crate::facts::{Facts, Stored};
+use crate::facts::reader::FactsReader;
+use crate::facts::rows::Table;
+use crate::facts::{Facts, FactsError, Stored};
 
 /// Events of the measured log where the environment asks for no other number.
 const EVENTS: usize = 3_000;
@@ -20,6 +25,13 @@ const POSTS: usize = 400;
 /// One post in so many lay an hour in a spool.
 const LATE_EVERY: u64 = 20;
 
+/// Jobs of the measured twelve weeks where the environment asks for no other
+/// number; the shop of the promise has 1,500.
+const JOBS: u64 = 60;
+
+/// Twelve weeks.
+const WEEKS_US: i64 = 12 * 7 * 24 * 60 * MINUTE_US;
+
 /// A shop that works as people do: jobs come, are worked on stage by stage,
 /// coated section by section and released, one after the other in each bay.
 struct Working {
@@ -29,6 +41,8 @@ struct Working {
     jobs: u64,
     /// The event that opened the job at work.
     job: Vec<u8>,
+    /// Between two posts.
+    step_us: i64,
 }
 
 impl Working {
@@ -43,6 +57,7 @@ impl Working {
             queue: vec![(first, "bay-1")],
             jobs: 0,
             job: Vec::new(),
+            step_us: 4 * MINUTE_US,
         }
     }
 
@@ -56,7 +71,7 @@ impl Working {
         }
         let (kind, bay) = self.queue.remove(0);
         self.seq += 1;
-        self.now_us += 4 * MINUTE_US;
+        self.now_us += self.step_us;
         let late = if self.seq.is_multiple_of(LATE_EVERY) {
             60
         } else {
@@ -194,4 +209,71 @@ fn spread(took: &mut [Duration]) -> String {
     took.sort();
     let at = |percent: usize| took[(took.len() - 1) * percent / 100].as_secs_f64() * 1e3;
     format!("half {:.3} ms, P99 {:.3} ms", at(50), at(99))
+}
+
+/// Twelve weeks as they are asked for by `bay week --weeks 12`, from the
+/// database to the bytes of the answer, beside the least that reading the same
+/// tables costs.
+#[test]
+fn twelve_weeks_are_read_and_worked_out_quickly() {
+    let jobs = std::env::var("BAYWRIGHT_TEST_JOBS")
+        .ok()
+        .and_then(|text| text.parse().ok())
+        .unwrap_or(JOBS);
+    let mut shop = Working::new();
+    let first = shop.records(1);
+    shop.open_job();
+    let per_job = u64::try_from(shop.queue.len()).unwrap();
+    shop.step_us = WEEKS_US / i64::try_from(jobs * per_job).unwrap();
+    let records = shop.records(usize::try_from(jobs * per_job).unwrap());
+    let events = records.len();
+    let log = Log::of([first, records].concat());
+    let folder = tempfile::tempdir().unwrap();
+    drop(Facts::open(folder.path(), log.boxed(), &mut |_| {}).unwrap());
+    let reader = FactsReader::open(folder.path(), Arc::new(log)).unwrap();
+    let now = Micros(shop.now_us);
+    let (from, until) = (Micros(START_US), now.saturating_add(1));
+    let asked = v1::WeekRequest {
+        weeks: 13,
+        history_weeks: 13,
+        ..v1::WeekRequest::default()
+    };
+
+    let mut bare = Duration::ZERO;
+    let mut read = Duration::ZERO;
+    let mut rows = 0;
+    reader
+        .view(|view| {
+            let begun = Instant::now();
+            for table in Table::ALL {
+                let sql = format!("SELECT * FROM {}", table.shape().name);
+                let mut statement = view.conn.prepare(&sql)?;
+                let columns = statement.column_count();
+                let mut found = statement.query([])?;
+                while let Some(row) = found.next()? {
+                    for column in 0..columns {
+                        std::hint::black_box(row.get_ref(column)?);
+                    }
+                }
+            }
+            bare = begun.elapsed();
+            let begun = Instant::now();
+            rows = view.rows_for_span(from, until, now)?.len();
+            read = begun.elapsed();
+            Ok::<_, FactsError>(())
+        })
+        .unwrap();
+    let begun = Instant::now();
+    let week = reader.week(&asked, now).unwrap();
+    let answered = begun.elapsed();
+    let begun = Instant::now();
+    let bytes = week.encode_to_vec().len();
+    let encoded = begun.elapsed();
+    println!(
+        "{events} events of {jobs} jobs: plain SQL over every table {bare:?}; {rows} rows gathered \
+         {read:?}; the answer {answered:?}; {bytes} bytes encoded {encoded:?}"
+    );
+    assert_eq!(u64::try_from(week.jobs.len()).unwrap(), jobs);
+    assert_eq!(week.history.len(), 13);
+    assert!(answered.as_secs() < 30, "{answered:?}");
 }
