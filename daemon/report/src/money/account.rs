@@ -338,6 +338,15 @@ impl<'r> Account<'r> {
         }
         let fine: Vec<Fine> = sums.values().copied().collect();
         let amounts = shared(over_minor, &fine);
+        // Sharing would hide a cause that was forgotten. Two roundings lie
+        // between the whole and its parts, half a minor unit each.
+        debug_assert!(
+            fine.iter()
+                .copied()
+                .sum::<Fine>()
+                .is_within_one_of(over_minor),
+            "the causes are not what the job is over"
+        );
         let mut side = Side::new();
         for (cause, amount) in sums.into_keys().zip(amounts) {
             let parts: Vec<(&Thing, &Entry)> = entries

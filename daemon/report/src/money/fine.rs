@@ -54,6 +54,11 @@ impl Fine {
         clamp(divide_half_even(self.0, FINE_PER_MINOR))
     }
 
+    /// True where so many minor units lie no further than one away.
+    pub(crate) fn is_within_one_of(self, minor: i64) -> bool {
+        (self.0 - Self::of_minor(minor).0).abs() <= FINE_PER_MINOR
+    }
+
     /// For each hour of `us`, to the nearest minor unit; `None` for no time.
     pub(crate) fn per_hour(self, us: i64) -> Option<i64> {
         // An hour of microseconds cancels out of the fine parts.

@@ -10,6 +10,7 @@ mod reads;
 mod shop;
 mod speed;
 mod views;
+mod why;
 
 use baywright_proto::v1;
 use prost::Message as _;

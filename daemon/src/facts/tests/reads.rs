@@ -13,14 +13,14 @@ use crate::facts::reader::{FactsReader, JobName};
 use crate::facts::rows::{self, Table};
 use crate::facts::{Facts, FactsError, ReportError};
 
-struct Desk {
+pub(super) struct Desk {
     _folder: tempfile::TempDir,
     log: Log,
     facts: Facts,
-    reader: FactsReader,
+    pub(super) reader: FactsReader,
 }
 
-fn desk(entries: Vec<crate::facts::Stored>) -> Desk {
+pub(super) fn desk(entries: Vec<crate::facts::Stored>) -> Desk {
     let folder = tempfile::tempdir().unwrap();
     let log = Log::of(entries);
     let facts = Facts::open(folder.path(), log.boxed(), &mut |_| {}).unwrap();
