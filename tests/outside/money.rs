@@ -7,6 +7,7 @@
 //! over as many jobs as the catalogue's limits need; nothing is scaled. Its
 //! units of material are kilograms here.
 
+use std::fmt::Write as _;
 use std::path::Path;
 use std::sync::Arc;
 
@@ -103,11 +104,19 @@ impl Case {
             money(self.standard_rate)
         );
         for bay in 1..=self.jobs() {
-            text += &format!("[[bay]]\ncode = \"bay-{bay}\"\nname = \"Bay\"\nplaces = 1\n");
+            write!(
+                text,
+                "[[bay]]\ncode = \"bay-{bay}\"\nname = \"Bay\"\nplaces = 1\n"
+            )
+            .expect("text");
         }
         for worker in 0..WORKERS {
             let rate = money(self.actual_rate);
-            text += &format!("[[worker]]\ncode = \"w{worker}\"\nname = \"W\"\nrate = \"{rate}\"\n");
+            write!(
+                text,
+                "[[worker]]\ncode = \"w{worker}\"\nname = \"W\"\nrate = \"{rate}\"\n"
+            )
+            .expect("text");
         }
         let mut left_us = self.standard_us / self.jobs();
         let mut stages = String::new();
@@ -116,24 +125,34 @@ impl Case {
             left_us -= us;
             assert_eq!(us % 60_000_000, 0, "whole minutes");
             let (hours, minutes) = (us / HOUR_US, us % HOUR_US / 60_000_000);
-            text += &format!("[[stage]]\ncode = \"s{stage}\"\nname = \"S\"\nkind = \"other\"\n");
+            write!(
+                text,
+                "[[stage]]\ncode = \"s{stage}\"\nname = \"S\"\nkind = \"other\"\n"
+            )
+            .expect("text");
             let allowance = match (hours, minutes) {
                 (0, minutes) => format!("{minutes}m"),
                 (hours, 0) => format!("{hours}h"),
                 (hours, minutes) => format!("{hours}h{minutes}m"),
             };
-            stages += &format!("{{ stage = \"s{stage}\", allowance = \"{allowance}\" }},");
+            write!(
+                stages,
+                "{{ stage = \"s{stage}\", allowance = \"{allowance}\" }},"
+            )
+            .expect("text");
             if left_us == 0 {
                 break;
             }
         }
         let mut products = String::new();
         if self.standard_kg > 0 {
-            text += &format!(
+            write!(
+                text,
                 "[[product]]\ncode = \"stuff\"\nname = \"Stuff\"\nkind = \"polish\"\n\
                  pack = \"1 kg\"\nprice = \"{}\"\n",
                 money(self.standard_price)
-            );
+            )
+            .expect("text");
             products = format!(
                 "products = [{{ product = \"stuff\", amount = \"{} kg\" }}]\n",
                 self.standard_kg
@@ -167,7 +186,6 @@ impl Desk {
             by: by.to_vec(),
             job,
             kind: Some(kind),
-            ..v1::Fact::default()
         };
         let posted = self
             .device
