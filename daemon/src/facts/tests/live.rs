@@ -219,6 +219,16 @@ fn every_look_up_uses_an_index() {
         "SELECT seq FROM event WHERE occurred_us >= ?1 AND (?2 IS NULL OR occurred_us < ?2) AND struck = 0 ORDER BY occurred_us, device, device_seq, seq",
         "SELECT seq FROM event WHERE (occurred_us, device, device_seq, seq) > (?1, ?2, ?3, ?4) AND struck = 0 ORDER BY occurred_us, device, device_seq, seq LIMIT 1000",
         "SELECT seq FROM event WHERE target = ?1",
+        "SELECT * FROM stock WHERE product = ?1 AND kind = 'received' AND origin_us >= ?2 AND origin_us <= ?3",
+        "SELECT * FROM stock WHERE lot = ?1 AND kind = 'received'",
+        "SELECT max(origin_us) FROM stock WHERE product = ?1 AND kind = 'received' AND price_minor IS NOT NULL AND origin_us <= ?2",
+        "SELECT * FROM container WHERE product = ?1 AND origin_us >= ?2 AND origin_us <= ?3",
+        "SELECT max(origin_us) FROM container WHERE product = ?1 AND kind = 'refilled' AND origin_us < ?2",
+        "SELECT * FROM product_use WHERE at_us >= ?1 AND at_us < ?2 AND product = ?3",
+        "SELECT * FROM product_use WHERE product = ?1 AND origin_us >= ?2 AND mix IS NULL",
+        "SELECT * FROM product_use WHERE mix = ?1",
+        "SELECT * FROM product_use WHERE lot = ?1",
+        "SELECT * FROM coated WHERE lot = ?1",
     ] {
         let used = plan(sql);
         assert!(used.starts_with("SEARCH"), "{sql}: {used}");
