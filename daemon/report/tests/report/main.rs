@@ -19,6 +19,7 @@ mod money;
 mod odd;
 mod own;
 mod panels;
+mod random;
 mod speed;
 mod stock;
 mod story;

@@ -8,7 +8,8 @@ use baywright_terms::time::Micros;
 use proptest::prelude::*;
 
 use crate::made::{Made, at, code, hours, job};
-use crate::money::{MONDAY, build, random};
+use crate::money::MONDAY;
+use crate::random::{build, random};
 
 fn open(made: &Made, week: &Week, id: RowId) -> Why {
     let why = why(&made.input(), week, &id.to_string()).unwrap();
