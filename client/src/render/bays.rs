@@ -8,6 +8,9 @@ use super::table::{Column, Table};
 use super::text::clean;
 use super::week::{push, section};
 
+/// Reasons named for each bay; what is left is summed up.
+const REASONS_SAID_MAX: usize = 4;
+
 /// The bays of the week: the four kinds of time, and the flow.
 pub(super) fn bays(week: &Week, page: usize) -> String {
     let bays = &week.bays;
@@ -108,8 +111,9 @@ fn idle(bay: &WeekBay) -> Option<String> {
         return None;
     }
     reasons.sort_by_key(|reason| std::cmp::Reverse(reason.idle_us));
-    let said: Vec<String> = reasons
+    let mut said: Vec<String> = reasons
         .iter()
+        .take(REASONS_SAID_MAX)
         .map(|reason| {
             format!(
                 "{} {}",
@@ -118,6 +122,11 @@ fn idle(bay: &WeekBay) -> Option<String> {
             )
         })
         .collect();
+    let others = reasons.iter().skip(REASONS_SAID_MAX).map(|r| r.idle_us);
+    let others = others.fold(0, i64::saturating_add);
+    if others > 0 {
+        said.push(format!("other reasons {}", hours_minutes(others)));
+    }
     let (bay, idle) = (clean(&bay.bay), hours_minutes(bay.idle_us));
     Some(format!("{bay} stood idle {idle}: {}.", said.join(", ")))
 }

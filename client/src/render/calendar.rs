@@ -63,6 +63,11 @@ impl Calendar {
         self.print("%-d %b", at_us)
     }
 
+    /// `Tue 08:10`.
+    pub(super) fn day_and_time_of_week(&self, at_us: i64) -> String {
+        self.print("%a %H:%M", at_us)
+    }
+
     /// `08:10`.
     pub fn time(&self, at_us: i64) -> String {
         self.print("%H:%M", at_us)

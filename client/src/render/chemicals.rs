@@ -191,18 +191,30 @@ pub(super) fn without_amount(records: u32) -> String {
     format!("and {records} without a usable amount")
 }
 
-/// `iron-remover 350 ml (EUR 0.98)`, one for each row where the amount is above
-/// nothing.
+/// `iron-remover 350 ml (EUR 0.98)`, one for each product where the amount is
+/// above nothing.
 fn sums(
     chemicals: &[WeekChemical],
     currency: &str,
     of: impl Fn(&WeekChemical) -> (f64, i64),
 ) -> Vec<String> {
-    chemicals
-        .iter()
-        .map(|row| (row, of(row)))
-        .filter(|(_, (used, _))| *used > 0.0)
-        .map(|(row, (used, cost_minor))| {
+    let mut sums: Vec<(&WeekChemical, f64, i64)> = Vec::new();
+    for row in chemicals {
+        let (used, cost_minor) = of(row);
+        let same = |sum: &&mut (&WeekChemical, f64, i64)| {
+            sum.0.product == row.product && sum.0.unit == row.unit
+        };
+        match sums.iter_mut().find(same) {
+            Some(sum) => {
+                sum.1 += used;
+                sum.2 = sum.2.saturating_add(cost_minor);
+            }
+            None => sums.push((row, used, cost_minor)),
+        }
+    }
+    sums.into_iter()
+        .filter(|(_, used, _)| *used > 0.0)
+        .map(|(row, used, cost_minor)| {
             let (product, unit) = (clean(&row.product), clean(&row.unit));
             let cost = match cost_minor {
                 0 => String::new(),

@@ -8,6 +8,9 @@ use super::table::{Column, Table};
 use super::text::clean;
 use super::week::{push, section};
 
+/// About a week; an hour more or less does not matter here.
+const WEEK_US: i64 = 7 * 24 * 3_600_000_000;
+
 /// The section; empty where no history was asked for.
 pub(super) fn history(week: &Week, page: usize) -> String {
     if week.history.is_empty() {
@@ -32,7 +35,11 @@ pub(super) fn history(week: &Week, page: usize) -> String {
         columns.push(Column::number(format!("an hour\n{currency}")));
     }
     let mut table = Table::of(columns);
-    for point in &week.history {
+    // Weeks before the first record say nothing about the shop.
+    let begun = |point: &&WeekPoint| {
+        point.jobs > 0 || point.from_us.saturating_add(WEEK_US) > week.log_from_us
+    };
+    for point in week.history.iter().filter(begun) {
         table.row_of(cells(point, &week.currency));
     }
     let mut out = section("Week by week, labour in hours:minutes", page);

@@ -73,7 +73,7 @@ fn labour(week: &Week) -> String {
     said
 }
 
-/// `, 2:15 more (+16 %)`; empty where nobody could tell them apart.
+/// `, 2:15 more (+16%)`; empty where nobody could tell them apart.
 fn off(actual_us: i64, quoted_us: i64) -> String {
     if hours_minutes(actual_us) == hours_minutes(quoted_us) {
         return ", as quoted".to_owned();
@@ -85,7 +85,7 @@ fn off(actual_us: i64, quoted_us: i64) -> String {
         "less"
     };
     let percent = difference_percent(actual_us, quoted_us);
-    format!(", {} {word} ({percent} %)", hours_minutes(size))
+    format!(", {} {word} ({percent}%)", hours_minutes(size))
 }
 
 /// `; of it 2:45 rework, 0:40 unclosed`.

@@ -12,11 +12,12 @@ pub fn own(own: &OwnResponse, page: usize) -> String {
     let mut out = String::new();
     let code = clean(&own.worker);
     let name = match clean(&own.name) {
-        name if name.is_empty() || name == code => code,
+        name if name.is_empty() => code,
+        name if name.to_lowercase() == code.to_lowercase() => name,
         name => format!("{name} ({code})"),
     };
     let span = clean(&own.week);
-    let span = if span.contains(" to ") {
+    let span = if !span.contains("-W") || span.contains(" to ") {
         span
     } else {
         format!("week {span}")

@@ -78,13 +78,26 @@ const DAYS_OF_MONTH_MAX_US: i64 = 28 * 24 * 3_600_000_000;
 
 fn notes(job: &WeekJob, currency: &str) -> Vec<String> {
     let mut notes = uncertain(job);
-    if let Some(said) = against_quote(job, currency, CAUSES_SAID_MAX) {
+    if is_worth_saying(job)
+        && let Some(said) = against_quote(job, currency, CAUSES_SAID_MAX)
+    {
         notes.push(said);
     }
     notes
 }
 
-/// `fell short by EUR 137.45: discount given EUR 50.00, rework EUR 46.30`;
+/// True where it is off its quote by a twentieth of its price or more; a
+/// comeback has no price.
+fn is_worth_saying(job: &WeekJob) -> bool {
+    job.money.is_some_and(|money| {
+        let off = money
+            .quoted_contribution_minor
+            .abs_diff(money.contribution_minor);
+        u128::from(off) * 20 >= u128::from(money.revenue_minor.unsigned_abs())
+    })
+}
+
+/// `fell short by EUR 137.45: discount given 50.00, rework 46.30`;
 /// `None` where nothing was quoted or nothing differs.
 pub(super) fn against_quote(job: &WeekJob, currency: &str, most: usize) -> Option<String> {
     let of_job = job

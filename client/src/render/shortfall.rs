@@ -126,7 +126,7 @@ fn parts(cause: &Shortfall, currency: &str) -> Option<String> {
     })
 }
 
-/// `took longer EUR 310.20 and rework EUR 115.10`: the largest causes that
+/// `took longer 310.20, rework 115.10`: the largest causes that
 /// pull the same way as the sum, `most` at most. Empty where none does.
 pub(super) fn mostly(causes: &[Shortfall], outcome: &Outcome<'_>, most: usize) -> String {
     let sum = outcome.short_minor();
@@ -141,7 +141,7 @@ pub(super) fn mostly(causes: &[Shortfall], outcome: &Outcome<'_>, most: usize) -
         .map(|cause| {
             let size = i64::try_from(cause.amount_minor.unsigned_abs()).unwrap_or(i64::MAX);
             let words = words(&cause.cause, cause.amount_minor);
-            format!("{words} {}", money(size, outcome.currency))
+            format!("{words} {}", figure(size, outcome.currency))
         })
         .collect();
     said.join(", ")
@@ -225,7 +225,7 @@ mod tests {
         ");
         assert!(!shown.contains("fell short in all"), "{shown}");
         let mostly = mostly(&figures::shortfalls_of_121(), &outcome(9_450, 13_250), 1);
-        assert_eq!(mostly, "took less time EUR 35.60");
+        assert_eq!(mostly, "took less time 35.60");
     }
 
     #[test]

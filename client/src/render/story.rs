@@ -41,7 +41,7 @@ pub(super) fn stretches(story: &JobStory, calendar: &Calendar, page: usize) -> S
     columns.push(Column::whole_text("events"));
     let mut table = Table::of(columns);
     let mut day = String::new();
-    for stretch in &story.stretches {
+    for stretch in &together(&story.stretches) {
         let this_day = calendar.day_of_month(stretch.from_us);
         let shown_day = if this_day == day {
             String::new()
@@ -51,7 +51,11 @@ pub(super) fn stretches(story: &JobStory, calendar: &Calendar, page: usize) -> S
         day = this_day;
         let (until, length) = match stretch.until_us {
             0 => ("on".to_owned(), story.as_of_us),
-            until => (calendar.time(until), until),
+            until if calendar.day(until) == calendar.day(stretch.from_us) => {
+                (calendar.time(until), until)
+            }
+            // It ended on another day.
+            until => (calendar.day_and_time_of_week(until), until),
         };
         let mut cells = vec![
             shown_day,
@@ -75,6 +79,33 @@ pub(super) fn stretches(story: &JobStory, calendar: &Calendar, page: usize) -> S
         section("Stages and waits", page),
         table.render(page)
     )
+}
+
+/// The flashing and curing of many sections as one row for each product and
+/// place, from the first to the last; the sections have their own table.
+fn together(stretches: &[StoryStretch]) -> Vec<StoryStretch> {
+    let mut rows: Vec<(StoryStretch, usize)> = Vec::new();
+    for stretch in stretches {
+        let of_panel = matches!(stretch.kind.as_str(), "flash" | "cure");
+        let same = rows.iter_mut().find(|(row, _)| {
+            of_panel
+                && row.kind == stretch.kind
+                && row.product == stretch.product
+                && row.place == stretch.place
+        });
+        let Some((row, count)) = same else {
+            rows.push((stretch.clone(), 1));
+            continue;
+        };
+        *count += 1;
+        row.until_us = match (row.until_us, stretch.until_us) {
+            (0, _) | (_, 0) => 0,
+            (one, other) => one.max(other),
+        };
+        row.seqs.extend(&stretch.seqs);
+        row.panel = format!("({count} times)");
+    }
+    rows.into_iter().map(|(row, _)| row).collect()
 }
 
 /// `polish (rework, unclosed)`, `dwell iron-remover`, `cure nose`.

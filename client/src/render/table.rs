@@ -124,8 +124,14 @@ impl Table {
         let natural: Vec<usize> = (0..self.columns.len())
             .map(|index| self.natural_width(index))
             .collect();
+        let between = |gap: usize| gap * self.columns.len().saturating_sub(1);
+        // Narrow gaps are easier to read than wrapped names.
+        let whole: usize = natural.iter().sum();
+        if let Some(gap) = GAPS.into_iter().find(|gap| whole + between(*gap) <= page) {
+            return self.aligned(&natural, gap, page);
+        }
         for gap in GAPS {
-            let between = gap * self.columns.len().saturating_sub(1);
+            let between = between(gap);
             if let Some(widths) = self.fit(&natural, page.saturating_sub(between)) {
                 return self.aligned(&widths, gap, page);
             }

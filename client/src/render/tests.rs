@@ -33,15 +33,14 @@ fn the_week_of_a_busy_shop() {
     Mon 23 Nov to Sun 29 Nov 2026, Europe/Berlin time
     As of Fri 27 Nov 17:00, event 4812. The week is still running.
 
-    4 jobs released: 14:00 hours of labour quoted, 16:15 worked, 2:15 more (+16 %);
+    4 jobs released: 14:00 hours of labour quoted, 16:15 worked, 2:15 more (+16%);
     of it 2:45 rework, 0:40 unclosed, 0:30 declared. Another 0:55 went into jobs
     without an allowance.
     Revenue EUR 1,150.00, contribution EUR 399.05; after materials an hour of labour
     brought EUR 66.00. Costs: labour EUR 596.40, materials EUR 77.55, supplies
     (standard, not measured) EUR 29.00, overhead EUR 81.20.
     Over 3 quoted jobs the contribution fell short of the quotes by EUR 168.25,
-    mostly: rework EUR 115.10, discount given EUR 50.00, paid more per hour EUR
-    6.40.
+    mostly: rework 115.10, discount given 50.00, paid more per hour 6.40.
 
     Bay time, hours:minutes
                jobs                    hands-                         outside
@@ -122,19 +121,19 @@ fn the_week_of_a_busy_shop() {
     118   Wed 25  trike-coat    red three-wheeler,    9:00   10:35    +1:35   335.35
                                 folding roof
           of it 1:10 rework, 0:40 unclosed
-          fell short by EUR 137.45: discount given EUR 50.00, rework EUR 46.30
+          fell short by EUR 137.45: discount given 50.00, rework 46.30
     121   Wed 25  tractor-wash  the green one of      5:00    4:05    -0:55   132.50
                                 the Hollerbach
                                 farm, cab and..
           of it 0:30 declared
-          gained EUR 38.00: took less time EUR 35.60, used less EUR 2.40
+          gained EUR 38.00: took less time 35.60, used less 2.40
     b2-7  Wed 25  unsorted      三輪トラック          none    0:55
                                 Škoda-Anhänger
     123   Wed 25  trike-coat    black three-          0:00    1:35    +1:35   -68.80
                                 wheeler
           puts job 97 right
           of it 1:35 rework
-          fell short by EUR 68.80: rework EUR 68.80
+          fell short by EUR 68.80: rework 68.80
     Unclosed: nobody ended the stage, so it was cut at closing. Declared: stated at
     release, not recorded.
 
@@ -198,11 +197,10 @@ fn the_week_of_a_busy_shop() {
       below the 10 °C that the label asks for. (event 4655)
 
     Cures under way
-    job  vehicle                       panels  keep dry until        full cure
-    ---  ----------------------------  ------  --------------------  ---------------
-    118  red three-wheeler, folding         6  reached or not known  Tue 1 Dec 16:00
-         roof
-    124  grey pick-up with a crane          9  Fri 27 Nov 22:00      Fri 4 Dec 10:00
+    job vehicle                         panels keep dry until       full cure
+    --- ------------------------------- ------ -------------------- ---------------
+    118 red three-wheeler, folding roof      6 reached or not known Tue 1 Dec 16:00
+    124 grey pick-up with a crane            9 Fri 27 Nov 22:00     Fri 4 Dec 10:00
 
     2 records to settle
     event 4711, Tue 24 Nov 15:05, bay-1, job 118
@@ -298,8 +296,8 @@ fn the_story_of_a_job() {
     flow      18:50 in bays, 43 % of it hands-on
     money     revenue EUR 840.00, contribution EUR 335.35; after materials an hour
               of labour brought EUR 73.58
-              fell short by EUR 137.45: discount given EUR 50.00, rework EUR 46.30,
-              took longer EUR 21.60
+              fell short by EUR 137.45: discount given 50.00, rework 46.30, took
+              longer 21.60
     as of     event 4812
 
     Money, EUR
@@ -360,17 +358,17 @@ fn the_story_of_a_job() {
     bay-2    Tue 24 Nov 08:20  Wed 25 Nov 16:40      3:05     5:20  23:55
 
     Stages and waits
-                                                               labour
-    day     from   until  what                     who  h:min     EUR  events
-    ------  -----  -----  -----------------------  ---  -----  ------  ----------
-    Mon 23  08:15  08:50  prewash                  ana   0:35   20.30  4503, 4505
-            08:15  08:50  prewash                  ben   0:35   20.30  4503, 4505
-            08:52  09:00  dwell iron-remover             0:08          4511
-            09:20  12:00  polish                   ana   2:40   92.80  4503, 4505
-            12:40  17:30  polish (unclosed)        ana   4:50  168.20  4503, 4505
-    Tue 24  08:25  09:35  polish (rework)          ben   1:10   40.60  4503, 4505
-            14:00  14:05  flash ceramic-base nose        0:05          4511
-            14:05  02:05  cure ceramic-base nose        12:00          4511
+                                                             labour
+    day    from  until     what                    who h:min    EUR events
+    ------ ----- --------- ----------------------- --- ----- ------ ----------
+    Mon 23 08:15 08:50     prewash                 ana  0:35  20.30 4503, 4505
+           08:15 08:50     prewash                 ben  0:35  20.30 4503, 4505
+           08:52 09:00     dwell iron-remover           0:08        4511
+           09:20 12:00     polish                  ana  2:40  92.80 4503, 4505
+           12:40 17:30     polish (unclosed)       ana  4:50 168.20 4503, 4505
+    Tue 24 08:25 09:35     polish (rework)         ben  1:10  40.60 4503, 4505
+           14:00 14:05     flash ceramic-base nose      0:05        4511
+           14:05 Wed 02:05 cure ceramic-base nose      12:00        4511
 
     Products, as concentrate
                                                cost  allowed

@@ -43,6 +43,12 @@ pub fn week(week: &Week, shown: &Shown, page: usize) -> String {
         }
         return out;
     }
+    // A span before the first record, or one that has not begun.
+    let is_outside =
+        week.until_us <= week.log_from_us || (week.as_of_us != 0 && week.from_us >= week.as_of_us);
+    if is_outside && !week.remark.is_empty() && week.jobs.is_empty() {
+        return out;
+    }
     let released: Vec<&WeekJob> = week.jobs.iter().filter(|j| j.released_us != 0).collect();
     if !released.is_empty() {
         out.push('\n');
@@ -83,7 +89,8 @@ fn head(week: &Week, calendar: &Calendar, page: usize) -> String {
     };
     // A span that is no single week is named by its ends.
     let name = clean(&week.week);
-    let what = if name.contains(" to ") { "" } else { "week " };
+    let is_week = name.contains("-W") && !name.contains(" to ");
+    let what = if is_week { "week " } else { "" };
     let mut out = String::new();
     push(&mut out, &format!("{shop}{what}{name}"), page);
     let last_us = week.until_us.saturating_sub(1);
