@@ -374,7 +374,7 @@ mod tests {
     #[test]
     fn the_names_in_the_json_are_part_of_the_contract() {
         let json = outcome(&fixture::week(), &Shown::default(), 80).json;
-        insta::assert_snapshot!(fixture::key_paths(&json).join("\n"), @"
+        insta::assert_snapshot!(fixture::key_paths(&json).join("\n"), @r"
         week.air_out[].bay
         week.air_out[].coated_us
         week.air_out[].job_number
@@ -423,6 +423,7 @@ mod tests {
         week.chemicals[].id
         week.chemicals[].job_type
         week.chemicals[].jobs
+        week.chemicals[].jobs_allowed
         week.chemicals[].jobs_with_use
         week.chemicals[].mean
         week.chemicals[].median

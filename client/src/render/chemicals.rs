@@ -104,19 +104,18 @@ fn chemicals_of_type(table: &mut Table, rows: &[&WeekChemical], currency: &str) 
 }
 
 fn chemical_row(table: &mut Table, row: &WeekChemical, currency: &str) {
-    let jobs = f64::from(row.jobs.max(1));
-    let allowance = row.allowance / jobs;
+    let allowed_jobs = row.jobs_allowed.max(1);
+    let allowance = row.allowance / f64::from(allowed_jobs);
     let mark = mark(row.apportioned, row.at_allowance);
     let known = row.n > 0;
     let if_known = |value: String| if known { value } else { String::new() };
-    let jobs_i64 = i64::from(row.jobs.max(1));
     table.row_of(vec![
         row.id.clone(),
         row.product.clone(),
-        if row.jobs_with_use == row.jobs {
+        if row.n == row.jobs {
             row.jobs.to_string()
         } else {
-            format!("{} of {}", row.jobs_with_use, row.jobs)
+            format!("{} of {}", row.n, row.jobs)
         },
         if_known(format!("{mark}{}", amount(row.mean))),
         if_known(amount(row.median)),
@@ -135,7 +134,7 @@ fn chemical_row(table: &mut Table, row: &WeekChemical, currency: &str) {
         },
         match row.allowance_cost_minor {
             0 => String::new(),
-            minor => figure(minor / jobs_i64, currency),
+            minor => figure(minor / i64::from(allowed_jobs), currency),
         },
     ]);
     if row.uses_without_amount > 0 {

@@ -297,6 +297,7 @@ fn chemical(
         product: product.to_owned(),
         jobs,
         jobs_with_use,
+        jobs_allowed: jobs,
         unit: unit.to_owned(),
         used,
         allowance,

@@ -11,7 +11,8 @@
 //! those of [`crate::money`]: a row's cost is the sum of what its jobs show for
 //! the product, with their shares of what was dumped. Figures for each job are
 //! over the jobs with an amount, and without what was dumped; quantiles are
-//! those of [`crate::quantile`].
+//! those of [`crate::quantile`]. A comeback is none of them: it puts right what
+//! another job was allowed for, so its use is only in the sums.
 
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -36,6 +37,7 @@ use crate::span::{Span, clamp, divide_half_even};
 struct Tally {
     used: i128,
     allowance: i128,
+    jobs_allowed: u32,
     dumped: i128,
     money: ProductMoney,
     /// Amount used, and its cost, of each job with one.
@@ -81,7 +83,7 @@ pub(crate) fn chemical_figures(
     let mut loose = Tallies::new();
     let taken = materials::loose(index, catalogues, week);
     let money = money::loose_products(index, catalogues, &taken);
-    add(&mut loose, &taken, money);
+    add(&mut loose, &taken, money, false);
     figures.extend(to_figures(&Code::new(""), 0, loose, catalogues, week));
     figures
 }
@@ -125,7 +127,9 @@ fn add_job(tallies: &mut Tallies, index: &Index<'_>, catalogues: &Catalogues, ro
         add_allowances(tallies, catalogues, opened.opened, &opened.job_type);
     }
     let taken = materials::of_job(index, catalogues, rows);
-    add(tallies, &taken, money::products(index, catalogues, rows));
+    let first_visit = rows.opened.is_some_and(|o| o.comeback_of.is_none());
+    let money = money::products(index, catalogues, rows);
+    add(tallies, &taken, money, first_visit);
 }
 
 fn add_allowances(tallies: &mut Tallies, catalogues: &Catalogues, opened: Micros, job_type: &Code) {
@@ -133,14 +137,22 @@ fn add_allowances(tallies: &mut Tallies, catalogues: &Catalogues, opened: Micros
     let Some(job_type) = catalogue.job_types.get(job_type) else {
         return;
     };
+    let mut allowed = BTreeSet::new();
     for allowance in &job_type.products {
         let amount = in_summing_unit(allowance.amount.quantity(), catalogue, &allowance.product);
-        tally(tallies, &allowance.product, amount.unit).allowance += i128::from(amount.base);
+        let sums = tally(tallies, &allowance.product, amount.unit);
+        sums.allowance += i128::from(amount.base);
+        allowed.insert((&allowance.product, amount.unit));
+    }
+    for (product, unit) in allowed {
+        let sums = tally(tallies, product, unit);
+        sums.jobs_allowed = sums.jobs_allowed.saturating_add(1);
     }
 }
 
-/// Adds what one job took, or what no job took, with its money.
-fn add(tallies: &mut Tallies, materials: &Materials, money: Money) {
+/// Adds what one job took, or what no job took, with its money; `counts` where
+/// it is one of the jobs that the figures for each job are over.
+fn add(tallies: &mut Tallies, materials: &Materials, money: Money, counts: bool) {
     let mut recorded: BTreeSet<&Code> = BTreeSet::new();
     let mut used: BTreeMap<(&Code, PortionUnit), i64> = BTreeMap::new();
     for (product, _) in &materials.without_amount {
@@ -171,7 +183,7 @@ fn add(tallies: &mut Tallies, materials: &Materials, money: Money) {
     }
     for ((product, unit), money) in money {
         let sums = tally(tallies, &product, unit);
-        if let Some(base) = used.get(&(&product, unit)) {
+        if let Some(base) = used.get(&(&product, unit)).filter(|_| counts) {
             let cost_minor = money.cost_minor.saturating_sub(money.waste_minor);
             sums.of_jobs.push((*base, cost_minor));
         }
@@ -338,8 +350,8 @@ fn to_figures(
                 allowance_cost_minor: sums.money.allowance_minor,
                 dumped_cost_minor: sums.money.waste_minor,
                 no_price: sums.money.no_price,
-                // Several records on no job are not jobs.
-                per_job: per_job(if jobs == 0 { &[] } else { &sums.of_jobs }),
+                jobs_allowed: sums.jobs_allowed,
+                per_job: per_job(&sums.of_jobs),
                 apportioned: sums.apportioned,
                 at_allowance: sums.at_allowance,
             });

@@ -129,6 +129,7 @@ pub(super) fn week() -> Week {
     for (index, row) in week.chemicals.iter_mut().enumerate() {
         row.id = format!("c{index}");
         row.n = row.jobs_with_use;
+        row.jobs_allowed = row.jobs;
         let share = 1.0 / f64::from(row.n.max(1));
         row.mean = row.used * share;
         row.median = row.used * share * 0.96;

@@ -68,7 +68,7 @@ fn is_on_jobs(row: &WeekChemical) -> bool {
 
 /// Allowance for one job.
 fn allowed(row: &WeekChemical) -> Option<f64> {
-    let each = row.allowance / f64::from(row.jobs.max(1));
+    let each = row.allowance / f64::from(row.jobs_allowed.max(1));
     (each.is_finite() && each > 0.0).then_some(each)
 }
 

@@ -238,8 +238,10 @@ pub struct ChemicalFigures {
     /// Part of `cost_minor`.
     pub dumped_cost_minor: i64,
     pub no_price: bool,
-    /// Amount and cost for each job with a usable amount, without what was
-    /// dumped.
+    /// Jobs that `allowance` is the sum over.
+    pub jobs_allowed: u32,
+    /// Amount and cost for each job with a usable amount that is no comeback,
+    /// without what was dumped.
     pub per_job: PerJob,
     /// Nobody meters it: what the refills took, shared out by allowance.
     pub apportioned: bool,

@@ -65,6 +65,22 @@ fn a_neat_use_counts_as_it_is_against_the_allowance_of_all_jobs() {
     assert_eq!(row(&week, "boat-wash", "soap").used.base, 0);
 }
 
+#[test]
+fn a_comeback_adds_to_what_was_used_and_to_no_figure_for_one_job() {
+    let mut made = made();
+    made.open_again(4, "trike-coat", "2026-11-23T08:00", Some(1));
+    made.release(4, "2026-11-24T12:00");
+    made.used(Some(1), "iron-remover", USED, Some(volume(350 * ML)), None);
+    made.used(Some(4), "iron-remover", USED, Some(volume(90 * ML)), None);
+    let week = made.week("2026-11-23");
+    let figures = row(&week, "trike-coat", "iron-remover");
+    assert_eq!((figures.jobs, figures.jobs_allowed), (3, 2));
+    assert_eq!(figures.used.base, 440 * ML);
+    assert_eq!(figures.allowance.base, 600 * ML);
+    let per_job = figures.per_job;
+    assert_eq!((per_job.n, per_job.mean_base), (1, 350 * ML));
+}
+
 /// Common practice: one US gallon at 15:1 takes 8 US fl oz of product. NIST
 /// Handbook 44, Appendix C: the gallon is 3785.411784 ml and 128 fl oz, so the
 /// eight are 236.5882365 ml; half a nanolitre is rounded to even.

@@ -170,6 +170,7 @@ fn chemical((number, figures): (usize, &ChemicalFigures)) -> v1::WeekChemical {
         at_allowance: figures.at_allowance,
         dumped_cost_minor: figures.dumped_cost_minor,
         no_price: figures.no_price,
+        jobs_allowed: figures.jobs_allowed,
     }
 }
 
