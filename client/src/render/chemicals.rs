@@ -148,9 +148,9 @@ fn chemical_row(table: &mut Table, row: &WeekChemical, currency: &str) {
 
 /// What stands before an amount that nobody measured.
 pub(super) fn mark(apportioned: bool, at_allowance: bool) -> &'static str {
-    match (at_allowance, apportioned) {
-        (true, _) => AT_ALLOWANCE,
-        (false, true) => APPORTIONED,
+    match (apportioned, at_allowance) {
+        (true, _) => APPORTIONED,
+        (false, true) => AT_ALLOWANCE,
         (false, false) => "",
     }
 }

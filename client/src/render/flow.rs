@@ -41,11 +41,13 @@ pub(super) fn flow(week: &Week, page: usize) -> String {
         ));
         said.push(match flow.reworked {
             0 => "None of them had rework.".to_owned(),
-            n => format!(
-                "{n} of {} had rework ({} %).",
-                flow.released,
-                whole_percent(flow.rework_permille)
-            ),
+            n => {
+                // Once from the counts: a rounded share of a thousand would be
+                // rounded twice.
+                let released = u64::from(flow.released.max(1));
+                let percent = (u64::from(n) * 100 + released / 2) / released;
+                format!("{n} of {} had rework ({percent} %).", flow.released)
+            }
         });
     }
     let mut out = section("Flow", page);

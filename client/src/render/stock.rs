@@ -340,34 +340,41 @@ fn reach(lot: &LotResponse) -> String {
 
 fn panels(panels: &[LotPanel], calendar: &Calendar) -> Table {
     let mut table = Table::new([
-        Column::text("job"),
-        Column::text("vehicle"),
-        Column::text("panel"),
+        Column::whole_text("panel"),
         Column::number("layer"),
-        Column::text("coated"),
-        Column::text("came out"),
-        Column::text("vehicle is"),
+        Column::whole_text("coated"),
+        Column::whole_text("came out"),
         Column::number("event"),
     ]);
+    let mut panels: Vec<&LotPanel> = panels.iter().collect();
+    panels.sort_by_key(|p| (p.job_number, &p.handle, p.coated_us, p.seq));
+    let mut vehicle = None;
     for panel in panels {
+        let of = (panel.job_number, panel.handle.as_str());
+        if vehicle != Some(of) {
+            vehicle = Some(of);
+            let whereabouts = match panel.released_us {
+                0 => "still here".to_owned(),
+                at_us => format!("released {}", calendar.day(at_us)),
+            };
+            let job = job_name(panel.job_number, &panel.handle);
+            table.note(&format!(
+                "job {job}, {}, {whereabouts}",
+                clean(&panel.vehicle)
+            ));
+        }
         let section = match panel.section {
             0 => String::new(),
             section => format!(" {section}"),
         };
         table.row([
-            job_name(panel.job_number, &panel.handle),
-            panel.vehicle.clone(),
-            format!("{}{section}", panel.panel),
+            format!("  {}{section}", panel.panel),
             panel.layer.to_string(),
-            calendar.day(panel.coated_us),
+            calendar.short_day_and_time(panel.coated_us),
             match panel.result.as_str() {
                 "" => "not levelled".to_owned(),
                 "high-spot" => "high spot".to_owned(),
                 result => result.to_owned(),
-            },
-            match panel.released_us {
-                0 => "still here".to_owned(),
-                at_us => format!("released {}", calendar.day(at_us)),
             },
             panel.seq.to_string(),
         ]);
@@ -395,7 +402,7 @@ fn uses(uses: &[LotUse], calendar: &Calendar) -> Table {
             used.vehicle.clone(),
             used.product.clone(),
             used.panels.join(", "),
-            calendar.day(used.used_us),
+            calendar.short_day_and_time(used.used_us),
             used.seq.to_string(),
         ]);
     }

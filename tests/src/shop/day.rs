@@ -151,7 +151,9 @@ impl<'a> Floor<'a> {
             .map(|(code, _)| code.clone())
             .collect();
         for product in unmetered {
-            let decimal = self.rng.random_range(20..36) * 100;
+            // What six days take by the allowances, about.
+            let usual_ml = supply::usual_nl_a_day(self.catalogue, &product) * 6 / 1_000_000;
+            let decimal = (usual_ml * self.rng.random_range(85..125) / 1000).max(1) * 10;
             self.supply.took(&product, decimal * 1_000_000);
             let kind = Kind::ProductRefilled(v1::ProductRefilled {
                 product: product.to_string(),

@@ -77,7 +77,7 @@ fn pack_nl(product: &Product) -> Option<i64> {
 }
 
 /// What a day takes of a product by the catalogue's allowances, nanolitres.
-fn usual_nl_a_day(catalogue: &Catalogue, product: &Code) -> i64 {
+pub(super) fn usual_nl_a_day(catalogue: &Catalogue, product: &Code) -> i64 {
     let types = || catalogue.job_types.iter().filter(|(_, t)| !t.retired);
     let often = |code: &Code| i64::from(truth::of(code.as_str()).frequency);
     let all: i64 = types().map(|(code, _)| often(code)).sum();
