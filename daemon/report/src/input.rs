@@ -34,7 +34,7 @@ pub struct Input<'a> {
     /// - for each product drawn among all these, the last priced receipt at or
     ///   before the first draw of it and every one up to the last draw of
     ///   anything; and every receipt of a lot that a use or coat names,
-    /// - every notice that is not settled,
+    /// - every odd notice that is not settled, and every odd one of those jobs,
     /// - what was coated so lately that it may still cure at `as_of`, with what
     ///   was found cured of those jobs,
     /// - for the story of a job, the readings in its bays while it was there and

@@ -131,7 +131,9 @@ impl View<'_> {
         as_of: Micros,
     ) -> Result<Vec<Row>, FactsError> {
         let mut found = Gathered::new();
-        for table in Table::ALL {
+        // Of notices a report shows the odd ones alone, and those come with
+        // their jobs or because they wait; cautions are many.
+        for table in Table::ALL.into_iter().filter(|t| *t != Table::Notice) {
             let rest = match table.shape().when {
                 When::At(column) => format!("WHERE {column} >= ?1 AND {column} < ?2"),
                 When::Span => "WHERE until_us > ?1 AND from_us < ?2".to_owned(),
@@ -396,8 +398,11 @@ impl View<'_> {
             // Which events count for a job is the story's to ask; no figure does.
             if table.shape().by_job && table != Table::Counted {
                 // One query for all jobs: a quarter has thousands of them.
-                let rest = "WHERE job IN (SELECT unhex(value) FROM json_each(?1))";
-                self.gather(&mut found, table, rest, [&keys])?;
+                let mut rest = "WHERE job IN (SELECT unhex(value) FROM json_each(?1))".to_owned();
+                if table == Table::Notice {
+                    rest.push_str(" AND severity = 'odd'");
+                }
+                self.gather(&mut found, table, &rest, [&keys])?;
             }
         }
         self.gather(

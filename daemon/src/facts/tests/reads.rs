@@ -77,13 +77,18 @@ fn the_span_of_everything_gives_every_row_once() {
         .unwrap();
     let stored: usize = Table::ALL
         .into_iter()
-        .filter(|table| !matches!(table, Table::Counted | Table::Covered | Table::Declared))
+        .filter(|table| {
+            !matches!(
+                table,
+                Table::Counted | Table::Covered | Table::Declared | Table::Notice
+            )
+        })
         .map(|table| rows::select(&desk.facts.conn, table, "", []).unwrap().len())
         .sum();
     let untimed = |row: &&Row| {
         matches!(
             row,
-            Row::Counted { .. } | Row::Covered { .. } | Row::Declared { .. }
+            Row::Counted { .. } | Row::Covered { .. } | Row::Declared { .. } | Row::Notice(_)
         )
     };
     let provisional = rows
@@ -99,6 +104,12 @@ fn the_span_of_everything_gives_every_row_once() {
         rows.len() - rows.iter().filter(untimed).count() - provisional,
         stored
     );
+    // Of notices the odd ones alone: those that wait, and those of its jobs.
+    let odd = "WHERE severity = 'odd' AND (settled = 0 OR job IN (SELECT job FROM job))";
+    let odd = rows::select(&desk.facts.conn, Table::Notice, odd, []).unwrap();
+    assert!(!odd.is_empty());
+    let notices = rows.iter().filter(|row| matches!(row, Row::Notice(_)));
+    assert_eq!(notices.count(), odd.len());
 }
 
 #[test]
