@@ -242,6 +242,9 @@ fn what_next(binary: &Path, home: &Path, shop: &Shop, week: Week) {
     );
     println!("    bay                       # what is on in bay-1, and the likely next facts");
     println!("    bay week {}         # the week before", week.previous());
+    println!("    bay week {week} --why f2  # what one printed row is made of");
+    println!("    bay week {week} --html week.html   # the same as a page");
+    println!("    bay stock                 # what is left, and by when to order");
     println!("    bay job {:<17} # one job's story", shop.jobs.len());
     println!("    bay settle                # what the owner should look at");
     println!("    bay used iron-remvoer 350ml");

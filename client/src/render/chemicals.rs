@@ -42,14 +42,15 @@ pub(super) fn chemicals(week: &Week, page: usize) -> String {
         out.push_str(&table.render(page));
         push(&mut out, &legend(chemicals), page);
     }
-    let on_no_job = sums(chemicals, &week.currency, |row| {
+    let currency = clean(&week.currency);
+    let on_no_job = sums(chemicals, &currency, |row| {
         if row.job_type.is_empty() {
             (row.used, row.cost_minor)
         } else {
             (0.0, 0)
         }
     });
-    let dumped = sums(chemicals, &week.currency, |row| {
+    let dumped = sums(chemicals, &currency, |row| {
         (row.dumped, row.dumped_cost_minor)
     });
     for (title, sums) in [("On no job", on_no_job), ("Mixed and dumped", dumped)] {
@@ -192,7 +193,7 @@ pub(super) fn without_amount(records: u32) -> String {
 
 /// `iron-remover 350 ml (EUR 0.98)`, one for each product where the amount is
 /// above nothing.
-fn sums(
+pub(crate) fn sums(
     chemicals: &[WeekChemical],
     currency: &str,
     of: impl Fn(&WeekChemical) -> (f64, i64),

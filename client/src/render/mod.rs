@@ -6,7 +6,7 @@
 
 mod bays;
 pub mod calendar;
-mod chemicals;
+pub(crate) mod chemicals;
 mod coating;
 pub mod figure;
 mod flow;

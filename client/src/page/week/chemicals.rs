@@ -8,6 +8,7 @@ use crate::page::chart::spread::{Strip, picture};
 use crate::page::frame::Section;
 use crate::page::phrase::{NONE, list, minus};
 use crate::page::table::{Column, Table, cell, named};
+use crate::render::chemicals;
 use crate::render::figure::{amount, amount_percent, counted};
 use crate::render::text::clean;
 
@@ -223,41 +224,18 @@ fn unrecorded(rows: &[&WeekChemical]) -> Markup {
 
 /// Waste, and what was used on no job.
 fn aside(sheet: &Sheet<'_>) -> Markup {
-    let rows = &sheet.week.chemicals;
-    let sums = |figure: fn(&WeekChemical) -> f64, cost: fn(&WeekChemical) -> i64| -> Vec<String> {
-        rows.iter()
-            .filter(|row| figure(row) > 0.0)
-            .map(|row| {
-                let price = match cost(row) {
-                    0 => String::new(),
-                    minor => format!(" ({})", sheet.purse.named(minor)),
-                };
-                format!(
-                    "{} {}\u{a0}{}{price}",
-                    clean(&row.product),
-                    amount(figure(row)),
-                    clean(&row.unit)
-                )
-            })
-            .collect()
+    let week = sheet.week;
+    let of = |figures: fn(&WeekChemical) -> (f64, i64)| {
+        chemicals::sums(&week.chemicals, &clean(&week.currency), figures)
     };
-    let dumped = sums(|row| row.dumped, |row| row.dumped_cost_minor);
-    let loose = sums(
-        |row| {
-            if row.job_type.is_empty() {
-                row.used
-            } else {
-                0.0
-            }
-        },
-        |row| {
-            if row.job_type.is_empty() {
-                row.cost_minor
-            } else {
-                0
-            }
-        },
-    );
+    let dumped = of(|row| (row.dumped, row.dumped_cost_minor));
+    let loose = of(|row| {
+        if row.job_type.is_empty() {
+            (row.used, row.cost_minor)
+        } else {
+            (0.0, 0)
+        }
+    });
     html! {
         @if !dumped.is_empty() { p { "Waste, mixed and dumped: " (list(&dumped)) "." } }
         @if !loose.is_empty() { p { "Used on no job: " (list(&loose)) "." } }
