@@ -243,8 +243,11 @@ fn known(week: &Week) -> String {
             known.push(format!("{first} to {last}"));
         }
     }
-    let jobs = week.jobs.iter().filter_map(|job| job.number);
-    known.extend(jobs.map(|number| RowId::Job(number).to_string()));
+    // A quarter has thousands of jobs: an example says how they are named.
+    if let Some(number) = week.jobs.iter().find_map(|job| job.number) {
+        let job = RowId::Job(number);
+        known.push(format!("{job}, and so on by each released job's number"));
+    }
     match known.as_slice() {
         [] => "none: nothing happened in it".to_owned(),
         _ => known.join(", "),
