@@ -5,8 +5,7 @@ use baywright_proto::v1::{IdleReason, Week, WeekBay};
 use super::figure::{adding_up, hours_minutes, mean, span_words, whole_percent};
 use super::money::{figure, left_heading};
 use super::table::{Column, Table};
-use super::text::clean;
-use super::week::{push, section};
+use super::text::{clean, push, section};
 
 /// Reasons named for each bay; what is left is summed up.
 const REASONS_SAID_MAX: usize = 4;

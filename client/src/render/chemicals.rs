@@ -2,11 +2,10 @@
 
 use baywright_proto::v1::{Week, WeekChemical};
 
-use super::figure::{amount, amount_percent, counted};
+use super::figure::{NO_ALLOWANCE, amount, amount_percent, counted};
 use super::money::{figure, money};
 use super::table::{Column, Table};
-use super::text::clean;
-use super::week::{NO_ALLOWANCE, push, section};
+use super::text::{clean, push, section};
 
 /// Before an amount that was shared out between refills.
 pub(super) const APPORTIONED: &str = "~";

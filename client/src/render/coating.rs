@@ -6,8 +6,7 @@ use baywright_proto::v1::{AirOut, CureUnderWay, ReworkGroup, Week};
 use super::calendar::Calendar;
 use super::figure::{counted, degrees};
 use super::table::{Column, Table};
-use super::text::{clean, paragraph};
-use super::week::section;
+use super::text::{clean, paragraph, section};
 
 /// Sections coated in unfit air that are listed one by one.
 const AIR_SHOWN_MAX: usize = 8;

@@ -1,5 +1,8 @@
 //! Figures as people read them: hours and minutes, amounts, differences.
 
+/// Stands where the catalogue has no allowance.
+pub(super) const NO_ALLOWANCE: &str = "none";
+
 const MINUTE_US: i128 = 60_000_000;
 const HOUR_MIN: i128 = 60;
 const DAY_MIN: i128 = 24 * HOUR_MIN;

@@ -3,8 +3,7 @@
 use baywright_proto::v1::Week;
 
 use super::figure::{counted, mean, span_words, whole_percent};
-use super::text::clean;
-use super::week::{push, section};
+use super::text::{clean, push, section};
 
 /// The section; empty where nothing came in, went out or was there.
 pub(super) fn flow(week: &Week, page: usize) -> String {

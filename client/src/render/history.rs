@@ -5,8 +5,7 @@ use baywright_proto::v1::{Week, WeekPoint};
 use super::figure::{hours_minutes, whole_percent};
 use super::money::{figure, left_heading};
 use super::table::{Column, Table};
-use super::text::clean;
-use super::week::{push, section};
+use super::text::{clean, push, section};
 
 /// About a week; an hour more or less does not matter here.
 const WEEK_US: i64 = 7 * 24 * 3_600_000_000;

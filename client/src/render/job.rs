@@ -14,10 +14,9 @@ use super::settle::{self, Detail};
 use super::shortfall::{Outcome, shortfalls};
 use super::story::{lines, sections, stretches, uses};
 use super::table::{Column, Table};
-use super::text::{Breaks, clean, pad_right, wrap};
+use super::text::{Breaks, clean, pad_right, push, section, wrap};
 use super::timeline::timeline;
 use super::types::against;
-use super::week::{push, section};
 
 /// Causes named in the head; the table below has them all.
 const CAUSES_SAID_MAX: usize = 3;

@@ -4,8 +4,7 @@ use baywright_proto::v1::OwnResponse;
 
 use super::figure::{counted, hours_minutes};
 use super::table::{Column, Table};
-use super::text::clean;
-use super::week::push;
+use super::text::{clean, push};
 
 /// The figures as text of at most `page` columns, or why there are none yet.
 pub fn own(own: &OwnResponse, page: usize) -> String {

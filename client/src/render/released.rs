@@ -7,9 +7,8 @@ use super::in_words::of_it;
 use super::money::{figure, left_heading, left_word, money};
 use super::shortfall::{Outcome, mostly};
 use super::table::{Column, Table};
-use super::text::clean;
+use super::text::{clean, push, section};
 use super::types::against;
-use super::week::{push, section};
 
 /// Causes named below a job; `bay job` has them all.
 const CAUSES_SAID_MAX: usize = 2;

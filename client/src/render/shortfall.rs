@@ -4,8 +4,7 @@ use baywright_proto::v1::Shortfall;
 
 use super::money::{figure, money};
 use super::table::{Column, Table};
-use super::text::clean;
-use super::week::{push, section};
+use super::text::{clean, push, section};
 
 /// What was quoted, what is left, and the word for it.
 #[derive(Debug, Clone, Copy)]

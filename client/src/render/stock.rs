@@ -8,8 +8,7 @@ use super::calendar::Calendar;
 use super::figure::{amount, counted};
 use super::money::money;
 use super::table::{Column, Table};
-use super::text::clean;
-use super::week::{push, section};
+use super::text::{clean, push, section};
 
 /// Longer than this nobody asks for how many days.
 const DAYS_SHOWN_MAX: f64 = 999.0;

@@ -10,12 +10,12 @@ use baywright_proto::v1::{
 use super::calendar::Calendar;
 use super::chemicals::{mark, marks, without_amount};
 use super::figure::{
-    amount, amount_percent, counted, degrees, hours_minutes, minutes_seconds, whole_percent,
+    NO_ALLOWANCE, amount, amount_percent, counted, degrees, hours_minutes, minutes_seconds,
+    whole_percent,
 };
 use super::money::{figure, money};
 use super::table::{Column, Table};
-use super::text::{Breaks, clean, pad_left, paragraph, width, wrap};
-use super::week::{NO_ALLOWANCE, push, section};
+use super::text::{Breaks, clean, pad_left, paragraph, push, section, width, wrap};
 use super::why::seq_ranges;
 
 /// Hands-on time and waits in order of beginning.

@@ -183,6 +183,17 @@ fn fitting(text: &str, room: usize) -> (&str, &str) {
     text.split_at(end)
 }
 
+/// A heading with an empty line above it.
+pub(super) fn section(title: &str, page: usize) -> String {
+    format!("\n{}\n", paragraph(title, page, 0))
+}
+
+/// Adds a paragraph and ends its line.
+pub(super) fn push(out: &mut String, text: &str, page: usize) {
+    out.push_str(&paragraph(text, page, 0));
+    out.push('\n');
+}
+
 #[cfg(test)]
 mod tests {
     use proptest::prelude::*;

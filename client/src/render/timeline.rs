@@ -14,8 +14,7 @@ use jiff::tz::TimeZone;
 
 use super::calendar::Calendar;
 use super::figure::counted;
-use super::text::{clean, pad_right, shorten};
-use super::week::{push, section};
+use super::text::{clean, pad_right, push, section, shorten};
 
 const HANDS_ON: char = '#';
 const WAITING: char = '+';

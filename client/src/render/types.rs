@@ -2,12 +2,11 @@
 
 use baywright_proto::v1::{Week, WeekStage, WeekType};
 
-use super::figure::{counted, difference, difference_percent, hours_minutes};
+use super::figure::{NO_ALLOWANCE, counted, difference, difference_percent, hours_minutes};
 use super::in_words::of_it;
 use super::money::{figure, left_heading};
 use super::table::{Column, Table};
-use super::text::clean;
-use super::week::{NO_ALLOWANCE, push, section};
+use super::text::{clean, push, section};
 
 /// A type is far over, so that more of its stages are shown, from this much
 /// above its quotes on: by share, and by time, because a fifth of nothing is

@@ -7,13 +7,11 @@ use super::figure::counted;
 use super::money::left_word;
 use super::settle::{self, Detail};
 use super::shortfall::{Outcome, shortfalls};
-use super::text::{clean, paragraph};
+use super::text::{clean, push, section};
 use super::{bays, chemicals, coating, flow, history, in_words, released, types};
 
 /// Odd records that the week shows before it points to `bay settle`.
 const ODD_SHOWN_MAX: usize = 6;
-/// Stands where the catalogue has no allowance.
-pub(super) const NO_ALLOWANCE: &str = "none";
 
 /// What is shown of a week besides what every week shows.
 #[derive(Debug, Clone, Default)]
@@ -175,14 +173,4 @@ fn odd(week: &Week, calendar: &Calendar, page: usize) -> String {
         );
     }
     out
-}
-
-/// A heading with an empty line above it.
-pub(super) fn section(title: &str, page: usize) -> String {
-    format!("\n{}\n", paragraph(title, page, 0))
-}
-
-pub(super) fn push(out: &mut String, text: &str, page: usize) {
-    out.push_str(&paragraph(text, page, 0));
-    out.push('\n');
 }

@@ -7,8 +7,7 @@ use super::calendar::Calendar;
 use super::figure::{adding_up_all, amounts_adding_up, hours_minutes};
 use super::money::figure;
 use super::table::{Column, Table};
-use super::text::clean;
-use super::week::push;
+use super::text::{clean, push};
 
 /// The unit of the total, and with it which column adds up.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
