@@ -4,7 +4,7 @@ use std::path::{Path, PathBuf};
 
 use prost::Message as _;
 
-const FILES: [&str; 9] = [
+const FILES: [&str; 10] = [
     "amount.proto",
     "catalogue.proto",
     "export.proto",
@@ -13,12 +13,13 @@ const FILES: [&str; 9] = [
     "hello.proto",
     "intake.proto",
     "log.proto",
+    "quote.proto",
     "report.proto",
 ];
 
 /// Messages that `bay … --json` prints as they are: their field names are the
 /// names in the JSON.
-const PRINTED: [&str; 61] = [
+const PRINTED: [&str; 89] = [
     "Amount",
     "Grades",
     "Money",
@@ -80,10 +81,38 @@ const PRINTED: [&str; 61] = [
     "ExportPart",
     "ExportSection",
     "ExportLevelled",
+    "SuggestResponse",
+    "ListQuotesResponse",
+    "QuoteLine",
+    "Quote",
+    "QuoteActual",
+    "QuoteActualProduct",
+    "LearnedResponse",
+    "LearnedType",
+    "LearnedStage",
+    "LearnedProduct",
+    "LearnedGrade",
+    "LearnedSpread",
+    "LookAgain",
+    "HonestyResponse",
+    "Honesty",
+    "HonestyOf",
+    "HonestyJob",
+    "HonestyPoint",
+    "Ahead",
+    "AheadWeek",
+    "AheadJob",
+    "QuotesOfType",
+    "QuoteAsked",
+    "QuotePrinted",
+    "QuotedStage",
+    "QuotedProduct",
+    "QuotedLike",
+    "Panel",
 ];
 
 /// Fields whose derived JSON would not be readable, and what writes them.
-const WRITTEN: [(&str, &str); 12] = [
+const WRITTEN: [(&str, &str); 14] = [
     ("NowJob.opening_event_id", "uuid"),
     ("Receipt.event_id", "uuid"),
     ("OddRecord.event_id", "uuid"),
@@ -96,6 +125,8 @@ const WRITTEN: [(&str, &str); 12] = [
     ("ExportStretch.run_event_id", "uuid"),
     ("ExportUse.event_id", "uuid"),
     ("ExportUse.mix_event_id", "uuid"),
+    ("QuoteLine.drafted_event_id", "uuid"),
+    ("QuoteLine.state", "quote_state"),
 ];
 
 fn main() -> Result<(), Box<dyn std::error::Error>> {

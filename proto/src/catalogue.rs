@@ -97,6 +97,9 @@ fn shop_to_wire(shop: &Shop) -> v1::Shop {
         standard_rate_minor: shop.costs.standard_rate_minor.unwrap_or(0),
         wage_burden_milli: shop.costs.wage_burden_milli.unwrap_or(0),
         overhead_per_hour_minor: shop.costs.overhead_per_hour_minor.unwrap_or(0),
+        target_margin_permille: shop.costs.target_margin_permille.unwrap_or(0),
+        quote_valid_us: shop.costs.quote_valid_us.unwrap_or(0),
+        tax_milli_pct: shop.costs.tax_milli_pct.unwrap_or(0),
     }
 }
 
@@ -119,6 +122,10 @@ fn shop_from_wire(shop: &v1::Shop) -> Shop {
             standard_rate_minor: given(shop.standard_rate_minor),
             wage_burden_milli: Some(shop.wage_burden_milli).filter(|burden| *burden != 0),
             overhead_per_hour_minor: given(shop.overhead_per_hour_minor),
+            target_margin_permille: Some(shop.target_margin_permille)
+                .filter(|margin| (1..=900).contains(margin)),
+            quote_valid_us: given(shop.quote_valid_us),
+            tax_milli_pct: Some(shop.tax_milli_pct).filter(|tax| *tax != 0),
         },
     }
 }

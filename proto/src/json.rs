@@ -3,7 +3,7 @@
 
 use serde::Serializer;
 
-use crate::v1::{Severity, TimeBasis, Unit};
+use crate::v1::{QuoteState, Severity, TimeBasis, Unit};
 
 /// Bytes of a UUID in its 16-byte form.
 const UUID_BYTES: usize = 16;
@@ -58,6 +58,12 @@ fn word(name: &str, prefix: &str) -> String {
         Some(rest) => rest.to_ascii_lowercase().replace('_', "-"),
         None => "unknown".to_owned(),
     }
+}
+
+/// Writes a [`QuoteState`] as `open`, `accepted`, `declined` or `run-out`.
+pub fn quote_state<S: Serializer>(value: &i32, serializer: S) -> Result<S::Ok, S::Error> {
+    let name = QuoteState::try_from(*value).map_or("", |v| v.as_str_name());
+    serializer.serialize_str(&word(name, "QUOTE_STATE_"))
 }
 
 #[cfg(test)]

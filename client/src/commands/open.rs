@@ -103,6 +103,7 @@ fn opened(context: &Context, args: &OpenArgs) -> Result<v1::JobOpened, Error> {
             .transpose()?,
         handle: String::new(),
         agreed: agreed(context, args.agreed.as_deref())?,
+        quote_event_id: Vec::new(),
     })
 }
 

@@ -55,12 +55,14 @@ impl Fold {
             Fact::CatalogueSet {
                 valid_from,
                 changed,
+                learned_up_to,
             } => self.cats.note(
                 *valid_from,
                 event.received,
                 event.seq,
                 event.id,
                 changed.as_ref().clone(),
+                *learned_up_to,
             ),
             _ => {}
         }
@@ -214,6 +216,7 @@ impl Fold {
         if let Fact::CatalogueSet {
             valid_from,
             changed,
+            learned_up_to,
         } = &event.fact
         {
             self.cats.add(
@@ -222,6 +225,7 @@ impl Fold {
                 event.seq,
                 event.id,
                 changed.as_ref().clone(),
+                *learned_up_to,
             );
         }
     }

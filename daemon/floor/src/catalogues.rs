@@ -24,6 +24,8 @@ struct Change {
     hours_from: Micros,
     event: EventId,
     changed: Catalogue,
+    /// Its allowances were learned from records up to here.
+    learned_up_to: Option<Seq>,
 }
 
 /// The catalogue in force from one instant to the next.
@@ -95,8 +97,9 @@ impl Catalogues {
         seq: Seq,
         event: EventId,
         changed: Catalogue,
+        learned_up_to: Option<Seq>,
     ) {
-        self.note(valid_from, received, seq, event, changed);
+        self.note(valid_from, received, seq, event, changed, learned_up_to);
         self.rebuild();
     }
 
@@ -109,6 +112,7 @@ impl Catalogues {
         seq: Seq,
         event: EventId,
         changed: Catalogue,
+        learned_up_to: Option<Seq>,
     ) {
         self.changes.retain(|c| c.event != event);
         self.changes.push(Change {
@@ -118,6 +122,7 @@ impl Catalogues {
             hours_from: valid_from.max(received),
             event,
             changed,
+            learned_up_to,
         });
         self.changes.sort_by_key(|c| (c.valid_from, c.seq, c.event));
     }
@@ -274,7 +279,14 @@ mod tests {
 
     fn add(cats: &mut Catalogues, n: u8, valid_from: i64, received: i64, changed: Catalogue) {
         let (event, seq) = (EventId([n; 16]), Seq(u64::from(n)));
-        cats.add(Micros(valid_from), Micros(received), seq, event, changed);
+        cats.add(
+            Micros(valid_from),
+            Micros(received),
+            seq,
+            event,
+            changed,
+            None,
+        );
     }
 
     #[test]

@@ -8,7 +8,8 @@ use baywright_terms::temperature::{MilliCelsius, MilliPercent};
 use baywright_terms::time::Micros;
 use serde::{Deserialize, Serialize};
 
-use crate::event::{EventId, JobRef};
+use crate::event::{EventId, JobRef, Seq};
+use crate::quote::{Asked, PastJob, Printed};
 
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub enum Fact {
@@ -128,6 +129,34 @@ pub enum Fact {
     CatalogueSet {
         valid_from: Micros,
         changed: Box<Catalogue>,
+        /// Its allowances were learned up to here; `None`: a person gave them.
+        learned_up_to: Option<Seq>,
+    },
+    QuoteDrafted {
+        asked: Asked,
+        printed: Printed,
+        addition: bool,
+    },
+    QuoteRevised {
+        quote: EventId,
+        asked: Asked,
+        printed: Printed,
+        reason: String,
+    },
+    QuoteAccepted {
+        quote: EventId,
+        agreed: Option<Money>,
+        suggested: Option<Money>,
+        reason: String,
+        planned_date: String,
+    },
+    QuoteDeclined {
+        quote: EventId,
+        reason: String,
+    },
+    PastRecorded {
+        source: String,
+        jobs: Vec<PastJob>,
     },
     /// A kind of a newer release, kept as it is in the log.
     Unknown,
@@ -144,6 +173,8 @@ pub struct JobOpened {
     pub comeback_of: Option<JobRef>,
     pub handle: String,
     pub agreed: Option<Money>,
+    /// The quote it was accepted with.
+    pub quote: Option<EventId>,
 }
 
 /// 1 to 5, 0 where not graded.

@@ -17,6 +17,7 @@ pub mod notice;
 pub mod now;
 pub mod overlay;
 mod pairs;
+pub mod quote;
 pub mod refold;
 pub mod reply;
 pub mod row;

@@ -10,6 +10,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::event::{EventId, JobKey, Position, Seq};
 use crate::fact::{Declaration, Grades, LevelResult};
+use crate::quote::{PastRow, QuoteDecidedRow, QuoteRow};
 
 /// A row and the event whose folding emitted it. Rows of one event are
 /// numbered from 0 in the order of emission, so (position, ordinal) is a key
@@ -128,6 +129,9 @@ pub enum Row {
         by: Vec<Code>,
     },
     Notice(NoticeRow),
+    Quote(QuoteRow),
+    QuoteDecided(QuoteDecidedRow),
+    Past(PastRow),
 }
 
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -144,6 +148,8 @@ pub struct JobOpenedRow {
     pub panels: Vec<Panel>,
     pub comeback_of: Option<JobKey>,
     pub agreed_minor: Option<i64>,
+    /// The quote it was accepted with.
+    pub quote: Option<EventId>,
 }
 
 /// A job in one place: a bay, `holding` or `away`.

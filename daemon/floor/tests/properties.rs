@@ -41,10 +41,18 @@ fn from_scratch(events: &[Event]) -> (State, Rows) {
         if let Fact::CatalogueSet {
             valid_from,
             changed,
+            learned_up_to,
         } = &event.fact
         {
             let changed = changed.as_ref().clone();
-            cats.add(*valid_from, event.received, event.seq, event.id, changed);
+            cats.add(
+                *valid_from,
+                event.received,
+                event.seq,
+                event.id,
+                changed,
+                *learned_up_to,
+            );
         }
     }
     live.sort_by(|a, b| a.position.cmp(&b.position));

@@ -280,6 +280,9 @@ impl<'a> Index<'a> {
             | Row::FlawFound { .. }
             | Row::FlawRemedied { .. }
             | Row::Stock { .. }
+            | Row::Quote(_)
+            | Row::QuoteDecided(_)
+            | Row::Past(_)
             | Row::Counted { .. } => {}
         }
     }

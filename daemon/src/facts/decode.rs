@@ -20,6 +20,8 @@ use prost::Message as _;
 
 use super::Stored;
 
+mod quotes;
+
 /// Finds the job that had a number when the record was appended.
 pub(crate) trait Numbers {
     type Error;
@@ -106,6 +108,11 @@ pub(crate) fn kind_word(fact: &Fact) -> &'static str {
         Fact::StruckOut { .. } => "struck_out",
         Fact::Settled(_) => "settled",
         Fact::CatalogueSet { .. } => "catalogue_set",
+        Fact::QuoteDrafted { .. } => "quote_drafted",
+        Fact::QuoteRevised { .. } => "quote_revised",
+        Fact::QuoteAccepted { .. } => "quote_accepted",
+        Fact::QuoteDeclined { .. } => "quote_declined",
+        Fact::PastRecorded { .. } => "past_recorded",
         Fact::Unknown => "unknown",
     }
 }
@@ -133,7 +140,13 @@ fn fact<N: Numbers>(kind: Kind, seq: Seq, numbers: &mut N) -> Result<Fact, N::Er
         Kind::CatalogueSet(said) => Fact::CatalogueSet {
             valid_from: Micros(said.valid_from_us),
             changed: Box::new(catalogue::from_wire(&said.changed.unwrap_or_default())),
+            learned_up_to: (said.learned_up_to_seq != 0).then_some(Seq(said.learned_up_to_seq)),
         },
+        Kind::QuoteDrafted(_)
+        | Kind::QuoteRevised(_)
+        | Kind::QuoteAccepted(_)
+        | Kind::QuoteDeclined(_)
+        | Kind::PastRecorded(_) => quotes::fact(kind),
         Kind::StageStarted(_)
         | Kind::StagePaused(_)
         | Kind::StageResumed(_)
@@ -335,21 +348,17 @@ fn job_opened<N: Numbers>(
         JobRef::Here => None,
         named => Some(named),
     };
-    let grades = said.grades.unwrap_or_default();
     Ok(JobOpened {
         job_type: Code::new(&said.job_type),
         vehicle: said.vehicle,
         vehicle_class: Code::new(&said.vehicle_class),
-        grades: Grades {
-            soil: grade(grades.soil),
-            defects: grade(grades.defects),
-            intricacy: grade(grades.intricacy),
-        },
+        grades: grades(said.grades.as_ref()),
         panels: said.panels.iter().map(panel_from_wire).collect(),
         repaint_age_days: said.repaint_age_days,
         comeback_of,
         handle: said.handle,
         agreed: said.agreed.as_ref().map(money_from_wire),
+        quote: id(&said.quote_event_id),
     })
 }
 
@@ -415,4 +424,13 @@ fn grade(said: u32) -> u8 {
         .ok()
         .filter(|grade| (1..=5).contains(grade))
         .unwrap_or(0)
+}
+
+fn grades(said: Option<&v1::Grades>) -> Grades {
+    let said = said.copied().unwrap_or_default();
+    Grades {
+        soil: grade(said.soil),
+        defects: grade(said.defects),
+        intricacy: grade(said.intricacy),
+    }
 }

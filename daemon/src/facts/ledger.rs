@@ -80,6 +80,15 @@ impl SqliteLedger<'_> {
                 .prepare_cached("INSERT OR IGNORE INTO job_number VALUES (?1, ?2, ?3)")?
                 .execute((signed(number), event.id.0, signed(event.seq.0)))?;
         }
+        // Events come in the order of the log, so the count is its number there.
+        if matches!(event.fact, Fact::QuoteDrafted { .. }) {
+            self.conn
+                .prepare_cached(
+                    "INSERT OR IGNORE INTO quote_number
+                     SELECT count(*) + 1, ?1, ?2 FROM quote_number",
+                )?
+                .execute((event.id.0, signed(event.seq.0)))?;
+        }
         Ok(())
     }
 

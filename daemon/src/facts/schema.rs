@@ -11,7 +11,7 @@ use super::{FactsError, rows, views};
 ///
 /// Tables that changed shape are noticed by themselves ([`layout_print`]), and
 /// a build of another version always rebuilds.
-pub(crate) const FOLD_VERSION: u32 = 4;
+pub(crate) const FOLD_VERSION: u32 = 5;
 
 /// Waiting for a lock: only a person's own look into the file can hold one.
 const BUSY_MS_MAX: u64 = 5_000;
@@ -47,6 +47,11 @@ CREATE TABLE event (
 CREATE TABLE job_number (
   number INTEGER PRIMARY KEY,
   job BLOB NOT NULL,
+  seq INTEGER NOT NULL
+) STRICT;
+CREATE TABLE quote_number (
+  number INTEGER PRIMARY KEY,
+  quote BLOB NOT NULL UNIQUE,
   seq INTEGER NOT NULL
 ) STRICT;
 CREATE TABLE checkpoint (

@@ -516,6 +516,9 @@ pub(super) fn job_of(row: &Row) -> Option<JobKey> {
         | Row::MixDumped { .. }
         | Row::Container { .. }
         | Row::Stock { .. }
+        | Row::Quote(_)
+        | Row::QuoteDecided(_)
+        | Row::Past(_)
         | Row::Air { .. } => None,
     }
 }

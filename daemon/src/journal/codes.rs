@@ -113,6 +113,39 @@ impl Check<'_> {
         });
     }
 
+    /// Codes of quotes and past jobs.
+    fn office(&mut self, kind: &Kind) {
+        use Named::{JobType, Product, Stage};
+        let asked =
+            |asked: &Option<v1::QuoteAsked>| asked.as_ref().map(|asked| asked.job_type.clone());
+        match kind {
+            Kind::QuoteDrafted(f) => {
+                let job_type = asked(&f.asked).unwrap_or_default();
+                self.code("fact.quote_drafted.asked.job_type", JobType, &job_type);
+            }
+            Kind::QuoteRevised(f) => {
+                let job_type = asked(&f.asked).unwrap_or_default();
+                self.code("fact.quote_revised.asked.job_type", JobType, &job_type);
+            }
+            Kind::PastRecorded(f) => {
+                for job in &f.jobs {
+                    self.code("fact.past_recorded.jobs.job_type", JobType, &job.job_type);
+                    for stage in &job.stages {
+                        self.code("fact.past_recorded.jobs.stages.stage", Stage, &stage.stage);
+                    }
+                    for used in &job.uses {
+                        self.code(
+                            "fact.past_recorded.jobs.uses.product",
+                            Product,
+                            &used.product,
+                        );
+                    }
+                }
+            }
+            _ => {}
+        }
+    }
+
     fn kind(&mut self, kind: &Kind) {
         use Named::{Bay, JobType, Product, Stage};
         match kind {
@@ -147,6 +180,9 @@ impl Check<'_> {
                 self.code("fact.stock_received.product", Product, &f.product);
             }
             Kind::StockCounted(f) => self.code("fact.stock_counted.product", Product, &f.product),
+            Kind::QuoteDrafted(_) | Kind::QuoteRevised(_) | Kind::PastRecorded(_) => {
+                self.office(kind);
+            }
             _ => {}
         }
     }

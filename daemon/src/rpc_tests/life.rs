@@ -196,6 +196,7 @@ fn catalogue_set() -> v1::Fact {
         ..v1::Catalogue::default()
     };
     fact(v1::fact::Kind::CatalogueSet(v1::CatalogueSet {
+        learned_up_to_seq: 0,
         valid_from_us: 0,
         changed: Some(catalogue),
     }))

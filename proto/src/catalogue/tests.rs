@@ -46,21 +46,27 @@ fn shop() -> impl Strategy<Value = v1::Shop> {
             grades(),
         ),
         (any::<i64>(), any::<u32>(), any::<i64>()),
+        (any::<u32>(), any::<i64>(), any::<u32>()),
     )
-        .prop_map(|((name, zone, currency, units), rest, costs)| v1::Shop {
-            name,
-            zone,
-            currency,
-            open: rest.0,
-            breaks: rest.1,
-            soil_grades: rest.2,
-            defects_grades: rest.3,
-            intricacy_grades: rest.4,
-            units,
-            standard_rate_minor: costs.0,
-            wage_burden_milli: costs.1,
-            overhead_per_hour_minor: costs.2,
-        })
+        .prop_map(
+            |((name, zone, currency, units), rest, costs, quoting)| v1::Shop {
+                name,
+                zone,
+                currency,
+                open: rest.0,
+                breaks: rest.1,
+                soil_grades: rest.2,
+                defects_grades: rest.3,
+                intricacy_grades: rest.4,
+                units,
+                standard_rate_minor: costs.0,
+                wage_burden_milli: costs.1,
+                overhead_per_hour_minor: costs.2,
+                target_margin_permille: quoting.0,
+                quote_valid_us: quoting.1,
+                tax_milli_pct: quoting.2,
+            },
+        )
 }
 
 fn rules() -> impl Strategy<Value = Vec<v1::SurfaceRule>> {

@@ -92,6 +92,7 @@ fn post_change(context: &Context, change: &Catalogue, from: Micros) -> Result<Sa
     let set = v1::CatalogueSet {
         valid_from_us: from.0,
         changed: Some(to_wire(change)),
+        learned_up_to_seq: 0,
     };
     let mut fact = post::compose(context, Kind::CatalogueSet(set))?;
     fact.job = None;

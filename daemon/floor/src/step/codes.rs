@@ -100,6 +100,9 @@ fn mentions(event: &mut Event) -> Vec<(What, &mut Code)> {
     let Event { bay, by, fact, .. } = event;
     let mut found: Vec<(What, &mut Code)> = match fact {
         Fact::JobOpened(opened) => vec![(What::JobType, &mut opened.job_type)],
+        Fact::QuoteDrafted { asked, .. } | Fact::QuoteRevised { asked, .. } => {
+            vec![(What::JobType, &mut asked.job_type)]
+        }
         Fact::JobMoved { place } => vec![(What::Place, place)],
         Fact::StageStarted { stage, .. }
         | Fact::StagePaused { stage, .. }

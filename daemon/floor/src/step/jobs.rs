@@ -41,7 +41,12 @@ fn needs(fact: &Fact) -> Needs {
         | Fact::StockCounted { .. }
         | Fact::StruckOut { .. }
         | Fact::Settled(_)
-        | Fact::CatalogueSet { .. } => Needs::Nothing,
+        | Fact::CatalogueSet { .. }
+        | Fact::QuoteDrafted { .. }
+        | Fact::QuoteRevised { .. }
+        | Fact::QuoteAccepted { .. }
+        | Fact::QuoteDeclined { .. }
+        | Fact::PastRecorded { .. } => Needs::Nothing,
         _ => Needs::OpenJob,
     }
 }
@@ -119,6 +124,7 @@ pub(crate) fn opened(f: &mut Folding<'_>, opened: &JobOpened) {
         panels: panels.clone(),
         comeback_of,
         agreed_minor: opened.agreed.as_ref().and_then(|price| f.shop_price(price)),
+        quote: opened.quote,
     }));
     let job = Job {
         opened: f.at,

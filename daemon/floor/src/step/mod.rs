@@ -15,6 +15,7 @@ mod mixes;
 mod panels;
 mod places;
 mod provisional;
+mod quotes;
 mod stages;
 mod supplies;
 mod surfaces;
@@ -137,7 +138,46 @@ fn apply(f: &mut Folding<'_>) {
             flaw: _,
             found,
         } => panels::flaw_remedied(f, panel, *found),
+        Fact::QuoteDrafted { .. }
+        | Fact::QuoteRevised { .. }
+        | Fact::QuoteAccepted { .. }
+        | Fact::QuoteDeclined { .. }
+        | Fact::PastRecorded { .. } => apply_quotes(f, &event.fact),
         _ => apply_supplies(f, &event.fact),
+    }
+}
+
+/// Facts of the office.
+fn apply_quotes(f: &mut Folding<'_>, fact: &Fact) {
+    match fact {
+        Fact::QuoteDrafted {
+            asked,
+            printed,
+            addition,
+        } => quotes::printed(f, None, asked, printed, *addition),
+        Fact::QuoteRevised {
+            quote,
+            asked,
+            printed,
+            reason: _,
+        } => quotes::printed(f, Some(*quote), asked, printed, f.job.is_some()),
+        Fact::QuoteAccepted {
+            quote,
+            agreed,
+            suggested,
+            reason,
+            planned_date,
+        } => {
+            let yes = quotes::Accepted {
+                agreed: agreed.as_ref(),
+                suggested: suggested.as_ref(),
+                planned_date,
+            };
+            quotes::decided(f, *quote, Some(&yes), reason);
+        }
+        Fact::QuoteDeclined { quote, reason } => quotes::decided(f, *quote, None, reason),
+        Fact::PastRecorded { source, jobs } => quotes::past(f, source, jobs),
+        _ => {}
     }
 }
 

@@ -148,7 +148,22 @@ fn supplies_or_panels(fact: &Fact, context: &Context<'_>) -> String {
             answer(&settled.answer, context),
             because(&settled.reason)
         ),
+        Fact::CatalogueSet {
+            learned_up_to: Some(_),
+            ..
+        } => "Took learned allowances into the catalogue".to_owned(),
         Fact::CatalogueSet { .. } => "Changed the catalogue".to_owned(),
+        Fact::QuoteDrafted { asked, .. } => format!("Quoted a {}", asked.job_type),
+        Fact::QuoteRevised { reason, .. } => format!("Quoted it again{}", because(reason)),
+        Fact::QuoteAccepted { reason, .. } => {
+            format!("The customer accepted a quote{}", because(reason))
+        }
+        Fact::QuoteDeclined { reason, .. } => {
+            format!("The customer declined a quote{}", because(reason))
+        }
+        Fact::PastRecorded { jobs, .. } => {
+            format!("Took in {} jobs from before the log", jobs.len())
+        }
         Fact::Unknown => "Something that this release does not know".to_owned(),
         other => panel_words(other),
     }

@@ -248,6 +248,7 @@ impl Desk {
 
     pub fn catalogue_set(&mut self, at: i64, changed: Catalogue) -> Event {
         let fact = Fact::CatalogueSet {
+            learned_up_to: None,
             valid_from: Micros(at),
             changed: Box::new(changed),
         };
@@ -257,6 +258,7 @@ impl Desk {
 
 pub fn opened(job_type: &str) -> Fact {
     Fact::JobOpened(JobOpened {
+        quote: None,
         job_type: job_type.into(),
         vehicle: "red three-wheeler".to_owned(),
         vehicle_class: "".into(),

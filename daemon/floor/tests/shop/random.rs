@@ -253,6 +253,7 @@ impl RandomShop {
         let comeback_of =
             (self.chance(10) && !self.jobs.is_empty()).then(|| JobRef::Job(self.jobs[0]));
         Fact::JobOpened(JobOpened {
+            quote: None,
             job_type: self.code(&["trike-coat", "trike-coat", "unsorted", "bote"]),
             vehicle: "red three-wheeler".to_owned(),
             vehicle_class: "".into(),
@@ -405,6 +406,7 @@ impl RandomShop {
             _ => changed = whole,
         }
         Fact::CatalogueSet {
+            learned_up_to: None,
             valid_from: Micros(at.saturating_sub(self.span(20 * HOUR_US))),
             changed: Box::new(changed),
         }

@@ -94,11 +94,13 @@ fn a_job() -> Posts {
         valid_from,
         "",
         Fact::CatalogueSet {
+            learned_up_to: None,
             valid_from,
             changed,
         },
     );
     let opened = JobOpened {
+        quote: None,
         job_type: code("trike-coat"),
         vehicle: "red three-wheeler".into(),
         vehicle_class: code("trike"),

@@ -37,6 +37,7 @@ impl Posts {
         let valid_from = at("2026-01-01T00:00");
         let changed = Box::new(catalogue);
         let fact = Fact::CatalogueSet {
+            learned_up_to: None,
             valid_from,
             changed,
         };
@@ -78,6 +79,7 @@ impl Posts {
 
     pub(crate) fn open(&mut self, when: Micros, n: usize) {
         let opened = JobOpened {
+            quote: None,
             job_type: code("unsorted"),
             vehicle: "grey van".into(),
             vehicle_class: code("van"),

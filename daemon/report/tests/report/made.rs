@@ -190,7 +190,8 @@ impl Made {
 
     pub(crate) fn set(&mut self, from: Micros, changed: Catalogue) {
         let seq = self.seq();
-        self.catalogues.add(from, from, seq, self.event(), changed);
+        self.catalogues
+            .add(from, from, seq, self.event(), changed, None);
     }
 
     pub(crate) fn input(&self) -> Input<'_> {
@@ -217,6 +218,7 @@ impl Made {
     pub(crate) fn open_again(&mut self, n: u8, job_type: &str, opened: &str, of: Option<u8>) {
         let seq = self.seq();
         self.rows.push(Row::JobOpened(JobOpenedRow {
+            quote: None,
             job: job(n),
             seq,
             number: Some(100 + u64::from(n)),

@@ -270,6 +270,7 @@ fn the_wage_burden_multiplies_every_rate_and_with_overhead_it_is_a_margin() {
         standard_rate_minor: Some(2_000),
         wage_burden_milli: Some(1_250),
         overhead_per_hour_minor: Some(1_000),
+        ..ShopCosts::default()
     }));
     by(
         &mut made,

@@ -39,6 +39,7 @@ pub(crate) fn random(
             standard_rate_minor,
             wage_burden_milli,
             overhead_per_hour_minor,
+            ..ShopCosts::default()
         },
     );
     let first = (

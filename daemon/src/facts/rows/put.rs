@@ -2,6 +2,7 @@
 
 use baywright_floor::event::{EventId, JobKey, Seq};
 use baywright_floor::fact::Declaration;
+use baywright_floor::quote::{PastRow, QuoteDecidedRow, QuoteRow};
 use baywright_floor::row::{
     CoatedRow, HandsOn, JobOpenedRow, MixMadeRow, NoticeRow, Presence, Row, UseRow, Waiting,
 };
@@ -35,6 +36,9 @@ pub(crate) fn table_of(row: &Row) -> Table {
         Row::Air { .. } => Table::Air,
         Row::Counted { .. } => Table::Counted,
         Row::Notice(_) => Table::Notice,
+        Row::Quote(_) => Table::Quote,
+        Row::QuoteDecided(_) => Table::QuoteDecided,
+        Row::Past(_) => Table::Past,
     }
 }
 
@@ -53,6 +57,9 @@ pub(super) fn put(row: &Row, to: &mut Put<'_, '_>) -> rusqlite::Result<()> {
         Row::MixMade(made) => mix_made(made, to),
         Row::Coated(spread) => coated(spread, to),
         Row::Notice(said) => notice(said, to),
+        Row::Quote(said) => quote(said, to),
+        Row::QuoteDecided(said) => quote_decided(said, to),
+        Row::Past(said) => past(said, to),
         Row::Counted {
             event,
             seq,
@@ -234,7 +241,28 @@ fn job(row: &JobOpenedRow, to: &mut Put<'_, '_>) -> rusqlite::Result<()> {
     to.code(&row.vehicle_class)?.value(row.grades.soil)?;
     to.value(row.grades.defects)?.value(row.grades.intricacy)?;
     to.json(&row.panels)?.id_or_null(row.comeback_of)?;
-    to.value(row.agreed_minor)?;
+    to.value(row.agreed_minor)?.id_or_null(row.quote)?;
+    Ok(())
+}
+
+fn quote(row: &QuoteRow, to: &mut Put<'_, '_>) -> rusqlite::Result<()> {
+    to.id(row.quote)?.number(row.seq.0)?.value(row.at.0)?;
+    to.value(row.revised)?.id_or_null(row.addition_to)?;
+    to.json(&row.asked)?.json(&row.printed)?;
+    Ok(())
+}
+
+fn quote_decided(row: &QuoteDecidedRow, to: &mut Put<'_, '_>) -> rusqlite::Result<()> {
+    to.id(row.quote)?.number(row.seq.0)?.value(row.at.0)?;
+    to.value(row.accepted)?.id_or_null(row.addition_to)?;
+    to.value(row.agreed_minor)?.value(row.suggested_minor)?;
+    to.value(&row.reason)?.value(&row.planned_date)?;
+    Ok(())
+}
+
+fn past(row: &PastRow, to: &mut Put<'_, '_>) -> rusqlite::Result<()> {
+    to.number(row.seq.0)?.value(&row.source)?;
+    to.id(row.past.key)?.json(&row.past)?;
     Ok(())
 }
 

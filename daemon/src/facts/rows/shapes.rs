@@ -182,10 +182,53 @@ pub(super) const JOB: Shape = Shape {
         ("panels", TEXT),
         ("comeback_of", ID_OR_NULL),
         ("agreed_minor", INT_OR_NULL),
+        ("quote", ID_OR_NULL),
     ],
     when: When::At("opened_us"),
     by_job: true,
-    also_by: &["number", "handle"],
+    also_by: &["number", "handle", "quote"],
+};
+
+pub(super) const QUOTE: Shape = Shape {
+    name: "quote",
+    columns: &[
+        ("quote", ID),
+        ("seq", INT),
+        ("at_us", INT),
+        ("revised", INT),
+        ("addition_to", ID_OR_NULL),
+        ("asked", TEXT),
+        ("printed", TEXT),
+    ],
+    when: When::At("at_us"),
+    by_job: false,
+    also_by: &["quote", "addition_to"],
+};
+
+pub(super) const QUOTE_DECIDED: Shape = Shape {
+    name: "quote_decided",
+    columns: &[
+        ("quote", ID),
+        ("seq", INT),
+        ("at_us", INT),
+        ("accepted", INT),
+        ("addition_to", ID_OR_NULL),
+        ("agreed_minor", INT_OR_NULL),
+        ("suggested_minor", INT_OR_NULL),
+        ("reason", TEXT),
+        ("planned_date", TEXT),
+    ],
+    when: When::At("at_us"),
+    by_job: false,
+    also_by: &["quote", "addition_to"],
+};
+
+pub(super) const PAST: Shape = Shape {
+    name: "past",
+    columns: &[("seq", INT), ("source", TEXT), ("key", ID), ("past", TEXT)],
+    when: When::Untimed,
+    by_job: false,
+    also_by: &["key"],
 };
 
 pub(super) const LAMP: Shape = Shape {

@@ -25,8 +25,11 @@ pub(crate) enum Table {
     MixDumped,
     MixMade,
     Notice,
+    Past,
     Presence,
     ProductUse,
+    Quote,
+    QuoteDecided,
     Release,
     Stock,
     Waiting,
@@ -62,7 +65,7 @@ pub(crate) const KEY_COLUMNS: usize = 4;
 
 impl Table {
     /// All tables in the order of their names.
-    pub(crate) const ALL: [Table; 21] = [
+    pub(crate) const ALL: [Table; 24] = [
         Table::Air,
         Table::Coated,
         Table::Container,
@@ -79,8 +82,11 @@ impl Table {
         Table::MixDumped,
         Table::MixMade,
         Table::Notice,
+        Table::Past,
         Table::Presence,
         Table::ProductUse,
+        Table::Quote,
+        Table::QuoteDecided,
         Table::Release,
         Table::Stock,
         Table::Waiting,
@@ -104,8 +110,11 @@ impl Table {
             Table::MixDumped => &shapes::MIX_DUMPED,
             Table::MixMade => &shapes::MIX_MADE,
             Table::Notice => &shapes::NOTICE,
+            Table::Past => &shapes::PAST,
             Table::Presence => &shapes::PRESENCE,
             Table::ProductUse => &shapes::PRODUCT_USE,
+            Table::Quote => &shapes::QUOTE,
+            Table::QuoteDecided => &shapes::QUOTE_DECIDED,
             Table::Release => &shapes::RELEASE,
             Table::Stock => &shapes::STOCK,
             Table::Waiting => &shapes::WAITING,

@@ -3,6 +3,7 @@
 use baywright_floor::event::Seq;
 use baywright_floor::fact::{Declaration, Grades};
 use baywright_floor::notice::Notice;
+use baywright_floor::quote::{PastRow, QuoteDecidedRow, QuoteRow};
 use baywright_floor::row::{
     CoatedRow, HandsOn, JobOpenedRow, MixMadeRow, NoticeRow, Presence, Row, UseRow, Waiting,
 };
@@ -31,6 +32,9 @@ pub(super) fn take(table: Table, from: &mut Take<'_>) -> Read<Row> {
         Table::MixMade => Row::MixMade(mix_made(from)?),
         Table::Coated => Row::Coated(coated(from)?),
         Table::Notice => Row::Notice(notice(from)?),
+        Table::Quote => Row::Quote(quote(from)?),
+        Table::QuoteDecided => Row::QuoteDecided(quote_decided(from)?),
+        Table::Past => Row::Past(past(from)?),
         Table::Counted => {
             let event = from.id()?;
             let job = from.id_or_null()?;
@@ -183,6 +187,44 @@ fn job(from: &mut Take<'_>) -> Read<JobOpenedRow> {
         panels: from.json()?,
         comeback_of: from.id_or_null()?,
         agreed_minor: from.value()?,
+        quote: from.id_or_null()?,
+    })
+}
+
+fn quote(from: &mut Take<'_>) -> Read<QuoteRow> {
+    Ok(QuoteRow {
+        quote: from.id()?,
+        seq: seq(from)?,
+        at: at(from)?,
+        revised: from.value()?,
+        addition_to: from.id_or_null()?,
+        asked: from.json()?,
+        printed: from.json()?,
+    })
+}
+
+fn quote_decided(from: &mut Take<'_>) -> Read<QuoteDecidedRow> {
+    Ok(QuoteDecidedRow {
+        quote: from.id()?,
+        seq: seq(from)?,
+        at: at(from)?,
+        accepted: from.value()?,
+        addition_to: from.id_or_null()?,
+        agreed_minor: from.value()?,
+        suggested_minor: from.value()?,
+        reason: from.value()?,
+        planned_date: from.value()?,
+    })
+}
+
+fn past(from: &mut Take<'_>) -> Read<PastRow> {
+    let seq = seq(from)?;
+    let source = from.value()?;
+    from.id()?;
+    Ok(PastRow {
+        seq,
+        source,
+        past: from.json()?,
     })
 }
 

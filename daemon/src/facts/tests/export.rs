@@ -290,6 +290,7 @@ fn a_stretch_costs_its_workers_rate_and_without_one_the_standard_rate() {
     }
     let mut entries = vec![shop.stored(
         Kind::CatalogueSet(v1::CatalogueSet {
+            learned_up_to_seq: 0,
             valid_from_us: START_US,
             changed: Some(changed),
         }),

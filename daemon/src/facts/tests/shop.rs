@@ -78,6 +78,7 @@ impl Shop {
     fn record(&mut self) -> Stored {
         let kind = if self.seq == 0 {
             Kind::CatalogueSet(v1::CatalogueSet {
+                learned_up_to_seq: 0,
                 valid_from_us: START_US,
                 changed: Some(catalogue()),
             })
@@ -411,6 +412,7 @@ impl Shop {
         });
         let days = i64::try_from(self.dice.below(3)).unwrap();
         Kind::CatalogueSet(v1::CatalogueSet {
+            learned_up_to_seq: 0,
             valid_from_us: self.now_us - days * 24 * 60 * MINUTE_US,
             changed: Some(changed),
         })

@@ -48,6 +48,7 @@ struct Working {
 impl Working {
     fn new() -> Self {
         let first = Kind::CatalogueSet(v1::CatalogueSet {
+            learned_up_to_seq: 0,
             valid_from_us: START_US,
             changed: Some(catalogue()),
         });

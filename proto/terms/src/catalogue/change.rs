@@ -195,6 +195,22 @@ fn shop_parts(shop: &Shop) -> Parts {
             costs.wage_burden_milli.map_or(String::new(), text::milli),
         ),
         part("overhead", money(costs.overhead_per_hour_minor)),
+        part(
+            "target-margin",
+            costs
+                .target_margin_permille
+                .map_or(String::new(), text::permille),
+        ),
+        part(
+            "quote-valid",
+            costs.quote_valid_us.map_or(String::new(), text::span),
+        ),
+        part(
+            "tax",
+            costs
+                .tax_milli_pct
+                .map_or(String::new(), text::milli_percent),
+        ),
     ]);
     parts
 }

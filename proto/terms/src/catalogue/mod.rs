@@ -94,6 +94,12 @@ pub struct ShopCosts {
     pub wage_burden_milli: Option<u32>,
     /// Overhead for each sold hour, minor units.
     pub overhead_per_hour_minor: Option<i64>,
+    /// Share of the price that is to be left, thousandths, 1 to 900.
+    pub target_margin_permille: Option<u32>,
+    /// How long a quote is valid.
+    pub quote_valid_us: Option<i64>,
+    /// Tax that is added for the customer, thousandths of a per cent.
+    pub tax_milli_pct: Option<u32>,
 }
 
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]

@@ -150,11 +150,19 @@ fn rules() -> impl Strategy<Value = Vec<SurfaceRule>> {
 
 fn costs() -> impl Strategy<Value = ShopCosts> {
     let sum = || option::of(1..=99_999_i64);
-    (sum(), option::of(1_000..=5_000_u32), sum()).prop_map(
-        |(standard_rate_minor, wage_burden_milli, overhead_per_hour_minor)| ShopCosts {
+    let quoting = (
+        option::of(1..=900_u32),
+        option::of(1..=9_000_000_000_000_i64),
+        option::of(1..=100_000_u32),
+    );
+    (sum(), option::of(1_000..=5_000_u32), sum(), quoting).prop_map(
+        |(standard_rate_minor, wage_burden_milli, overhead_per_hour_minor, quoting)| ShopCosts {
             standard_rate_minor,
             wage_burden_milli,
             overhead_per_hour_minor,
+            target_margin_permille: quoting.0,
+            quote_valid_us: quoting.1,
+            tax_milli_pct: quoting.2,
         },
     )
 }

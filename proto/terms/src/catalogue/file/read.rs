@@ -28,7 +28,7 @@ use super::{nearest_of, value, week};
 use job_type::Known;
 
 const ROOT_KEYS: [&str; 6] = ["shop", "bay", "worker", "product", "stage", "job-type"];
-const SHOP_KEYS: [&str; 12] = [
+const SHOP_KEYS: [&str; 15] = [
     "name",
     "zone",
     "currency",
@@ -41,6 +41,9 @@ const SHOP_KEYS: [&str; 12] = [
     "rate",
     "wage-burden",
     "overhead",
+    "target-margin",
+    "quote-valid",
+    "tax",
 ];
 const BAY_KEYS: [&str; 4] = ["code", "name", "places", "retired"];
 const WORKER_KEYS: [&str; 4] = ["code", "name", "rate", "retired"];
@@ -225,6 +228,14 @@ impl Reader<'_, '_> {
                 standard_rate_minor: self.sum(&entry, "rate", "19.00"),
                 wage_burden_milli: entry.parsed("wage-burden", "1.25", self.faults, value::burden),
                 overhead_per_hour_minor: self.sum(&entry, "overhead", "14.00"),
+                target_margin_permille: entry.parsed(
+                    "target-margin",
+                    "30 %",
+                    self.faults,
+                    value::target_margin,
+                ),
+                quote_valid_us: entry.parsed("quote-valid", "30d", self.faults, value::span),
+                tax_milli_pct: entry.parsed("tax", "23 %", self.faults, value::tax),
             },
         })
     }

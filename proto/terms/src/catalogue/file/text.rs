@@ -116,6 +116,21 @@ pub fn milli(milli: u32) -> String {
     .to_string()
 }
 
+/// Thousandths as per cent: `30 %`.
+pub fn permille(permille: u32) -> String {
+    per_cent(permille.into(), 1)
+}
+
+/// Thousandths of a per cent: `23 %`.
+pub fn milli_percent(milli_pct: u32) -> String {
+    per_cent(milli_pct.into(), 3)
+}
+
+fn per_cent(digits: i64, scale: u8) -> String {
+    let number = Decimal { digits, scale }.normalised();
+    format!("{number} %")
+}
+
 /// Grams per millilitre.
 pub fn density(micro_g_per_ml: i64) -> String {
     Decimal {

@@ -18,6 +18,12 @@ const FT2_CM2: (i128, i128) = (9_290_304, 10_000);
 /// Sensible wage burdens, thousandths; less than the wage itself is a slip.
 const BURDEN_MILLI: std::ops::RangeInclusive<u32> = 1_000..=5_000;
 
+/// Target margins; a price nine tenths of which are left is a slip of typing.
+const TARGET_MARGIN_PERMILLE: std::ops::RangeInclusive<u32> = 1..=900;
+
+/// Taxes, in thousandths of a per cent.
+const TAX_MILLI_PCT: std::ops::RangeInclusive<u32> = 1..=100_000;
+
 /// Densest liquid that a shop could hold, in g/mL; more is a slip of the point.
 const DENSITY_G_PER_ML_MAX: i128 = 5;
 
@@ -83,6 +89,33 @@ pub(super) fn burden(text: &str) -> Result<u32, String> {
                 "`{text}` is no wage burden: what an hour costs for each unit of wage, from 1 to 5"
             )
         })
+}
+
+/// Share of a price that is to be left, in thousandths.
+pub(super) fn target_margin(text: &str) -> Result<u32, String> {
+    percent(text, 10)
+        .filter(|permille| TARGET_MARGIN_PERMILLE.contains(permille))
+        .ok_or_else(|| {
+            format!(
+                "`{text}` is no target margin: the share of the price that is to be left, from 0.1 % to 90 %"
+            )
+        })
+}
+
+/// Tax on top of a price, in thousandths of a per cent.
+pub(super) fn tax(text: &str) -> Result<u32, String> {
+    percent(text, 1_000)
+        .filter(|milli| TAX_MILLI_PCT.contains(milli))
+        .ok_or_else(|| {
+            format!("`{text}` is no tax: a per cent of the price, from 0.001 % to 100 %")
+        })
+}
+
+/// A number of per cent, its sign left out or not, in `scale` parts of one.
+fn percent(text: &str, scale: i128) -> Option<u32> {
+    let number = text.trim().trim_end_matches('%').trim_end();
+    let scaled = Decimal::parse(number).ok()?.scaled(scale, 1)?;
+    u32::try_from(scaled).ok()
 }
 
 /// A span above zero, in microseconds.

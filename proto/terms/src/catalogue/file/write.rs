@@ -153,6 +153,13 @@ fn write_shop(out: &mut String, shop: &Shop) {
     optional(out, "rate", costs.standard_rate_minor.map(minor));
     optional(out, "wage-burden", costs.wage_burden_milli.map(text::milli));
     optional(out, "overhead", costs.overhead_per_hour_minor.map(minor));
+    optional(
+        out,
+        "target-margin",
+        costs.target_margin_permille.map(text::permille),
+    );
+    optional(out, "quote-valid", costs.quote_valid_us.map(text::span));
+    optional(out, "tax", costs.tax_milli_pct.map(text::milli_percent));
 }
 
 fn write_bay(out: &mut String, code: &Code, bay: &Bay) {
