@@ -22,13 +22,13 @@ use baywright_floor::row::{MixMadeRow, UseRow};
 use baywright_terms::amount::{Nanolitres, Quantity};
 use baywright_terms::catalogue::Catalogue;
 use baywright_terms::code::Code;
-use baywright_terms::time::Micros;
 
 use crate::figures::{ChemicalFigures, JobFigures, PerJob, Portion, PortionUnit, StoryUse};
 use crate::input::{Index, JobRows};
 use crate::labour::count;
 use crate::materials::{self, Basis, Materials};
 use crate::money::{self, ProductMoney};
+use crate::promise::Promise;
 use crate::quantile::{mean, quantile};
 use crate::span::{Span, clamp, divide_half_even};
 
@@ -124,7 +124,7 @@ pub(crate) fn story_uses(
 fn add_job(tallies: &mut Tallies, index: &Index<'_>, catalogues: &Catalogues, rows: &JobRows<'_>) {
     // A comeback is allowed nothing; see `labour`.
     if let Some(opened) = rows.opened.filter(|o| o.comeback_of.is_none()) {
-        add_allowances(tallies, catalogues, opened.opened, &opened.job_type);
+        add_allowances(tallies, &Promise::of(index, catalogues, opened));
     }
     let taken = materials::of_job(index, catalogues, rows);
     let first_visit = rows.opened.is_some_and(|o| o.comeback_of.is_none());
@@ -132,14 +132,11 @@ fn add_job(tallies: &mut Tallies, index: &Index<'_>, catalogues: &Catalogues, ro
     add(tallies, &taken, money, first_visit);
 }
 
-fn add_allowances(tallies: &mut Tallies, catalogues: &Catalogues, opened: Micros, job_type: &Code) {
-    let catalogue = &catalogues.at(opened).catalogue;
-    let Some(job_type) = catalogue.job_types.get(job_type) else {
-        return;
-    };
+fn add_allowances(tallies: &mut Tallies, promise: &Promise<'_>) {
     let mut allowed = BTreeSet::new();
-    for allowance in &job_type.products {
-        let amount = in_summing_unit(allowance.amount.quantity(), catalogue, &allowance.product);
+    for allowance in promise.products.as_ref() {
+        let quantity = allowance.amount.quantity();
+        let amount = in_summing_unit(quantity, promise.catalogue, &allowance.product);
         let sums = tally(tallies, &allowance.product, amount.unit);
         sums.allowance += i128::from(amount.base);
         allowed.insert((&allowance.product, amount.unit));

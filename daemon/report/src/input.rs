@@ -1,11 +1,12 @@
 //! What the figures are worked out of, and an index over it.
 
 use std::cell::OnceCell;
-use std::collections::{BTreeMap, HashMap};
+use std::collections::{BTreeMap, BTreeSet, HashMap};
 
 use baywright_floor::catalogues::Catalogues;
 use baywright_floor::event::{EventId, JobKey, Seq};
 use baywright_floor::fact::{Declaration, LevelResult};
+use baywright_floor::quote::{QuoteDecidedRow, QuoteRow};
 use baywright_floor::row::{
     CoatedRow, ContainerKind, HandsOn, JobOpenedRow, MixMadeRow, NoticeRow, Presence, Row,
     StockKind, UseRow, Waiting,
@@ -34,6 +35,8 @@ pub struct Input<'a> {
     /// - for each product drawn among all these, the last priced receipt at or
     ///   before the first draw of it and every one up to the last draw of
     ///   anything; and every receipt of a lot that a use or coat names,
+    /// - every print of, and answer to, the quotes that those jobs were accepted
+    ///   with or that were made for them since,
     /// - every odd notice that is not settled, and every odd one of those jobs,
     /// - what was coated so lately that it may still cure at `as_of`, with what
     ///   was found cured of those jobs,
@@ -131,6 +134,12 @@ pub(crate) struct Index<'a> {
     /// first levels it, later ones amend how it came out.
     pub(crate) levelled: HashMap<EventId, Vec<Levelled>>,
     pub(crate) air: Vec<Reading<'a>>,
+    /// Prints of each quote, in order of (instant, seq).
+    pub(crate) quotes: BTreeMap<EventId, Vec<&'a QuoteRow>>,
+    /// Answers to each quote, in the same order.
+    pub(crate) decided: BTreeMap<EventId, Vec<&'a QuoteDecidedRow>>,
+    /// Quotes that were made for a job while it was there.
+    pub(crate) added: BTreeMap<JobKey, BTreeSet<EventId>>,
 }
 
 /// An air reading.
@@ -155,6 +164,12 @@ impl<'a> Index<'a> {
         }
         for refills in index.refills.values_mut() {
             refills.sort_by_key(|refill| (refill.at, refill.seq));
+        }
+        for prints in index.quotes.values_mut() {
+            prints.sort_by_key(|print| (print.at, print.seq));
+        }
+        for answers in index.decided.values_mut() {
+            answers.sort_by_key(|answer| (answer.at, answer.seq));
         }
         for levelled in index.levelled.values_mut() {
             levelled.sort_by_key(|l| (l.at, l.seq));
@@ -258,6 +273,16 @@ impl<'a> Index<'a> {
                 result: *result,
                 seq: *seq,
             }),
+            Row::Quote(quote) => {
+                if let Some(job) = quote.addition_to {
+                    self.added.entry(job).or_default().insert(quote.quote);
+                }
+                self.quotes.entry(quote.quote).or_default().push(quote);
+            }
+            Row::QuoteDecided(decided) => {
+                let answers = self.decided.entry(decided.quote).or_default();
+                answers.push(decided);
+            }
             Row::Air {
                 bay,
                 at,
@@ -280,8 +305,6 @@ impl<'a> Index<'a> {
             | Row::FlawFound { .. }
             | Row::FlawRemedied { .. }
             | Row::Stock { .. }
-            | Row::Quote(_)
-            | Row::QuoteDecided(_)
             | Row::Past(_)
             | Row::Counted { .. } => {}
         }

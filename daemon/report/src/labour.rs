@@ -7,8 +7,8 @@
 //! (names from memory). A job counts all of its labour in the week of its
 //! release, whenever it was worked.
 //!
-//! Quoted is the allowance of the catalogue in force when the job was opened.
-//! A job type without allowances (`unsorted`, or one the catalogue does not
+//! Quoted is what its quote printed, without one the allowance of the catalogue
+//! in force when the job was opened ([`crate::promise`]). A job type without allowances (`unsorted`, or one the catalogue does not
 //! have) has no quote, which is not the same as a quote of nothing. A comeback
 //! is quoted nothing: it puts right what was paid for before, so all of it is
 //! over.
@@ -27,6 +27,7 @@ use crate::figures::{JobFigures, StageFigures, TypeFigures};
 use crate::flow;
 use crate::input::{Index, JobRows};
 use crate::money::{self, Account};
+use crate::promise::Promise;
 use crate::span::{Span, sum_us};
 use crate::stays;
 
@@ -40,11 +41,8 @@ pub(crate) fn job_figures(
 ) -> Option<JobFigures> {
     let rows = index.jobs.get(&job)?;
     let opened = rows.opened?;
-    let allowances = if opened.comeback_of.is_some() {
-        Some(&[][..])
-    } else {
-        allowances(catalogues, opened.opened, &opened.job_type)
-    };
+    let promise = Promise::of(index, catalogues, opened);
+    let allowances = promise.stages.as_deref();
     let stages = stage_figures(rows, allowances);
     let declared_us = sum_us(declared(rows).map(|(_, us)| us));
     let hands_on_us = |counts: &dyn Fn(&HandsOn) -> bool| {
@@ -121,16 +119,6 @@ pub(crate) fn type_figures(jobs: &[JobFigures]) -> Vec<TypeFigures> {
             }
         })
         .collect()
-}
-
-/// What the catalogue in force at an instant allows; `None` for nothing.
-fn allowances<'c>(
-    catalogues: &'c Catalogues,
-    at: Micros,
-    job_type: &Code,
-) -> Option<&'c [StageAllowance]> {
-    let job_type = catalogues.at(at).catalogue.job_types.get(job_type)?;
-    (!job_type.stages.is_empty()).then_some(job_type.stages.as_slice())
 }
 
 /// Minutes that stand in for a record; a stage that has one needs none.

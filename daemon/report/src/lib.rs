@@ -18,6 +18,7 @@ mod materials;
 mod money;
 mod odd;
 mod own;
+mod promise;
 mod quantile;
 mod span;
 mod stays;

@@ -12,6 +12,7 @@ use baywright_terms::time::Micros;
 
 use crate::figures::OddFigures;
 use crate::input::{Index, Input};
+use crate::promise::Promise;
 
 /// Odd records in order of when they happened; the settled ones too where `all`.
 ///
@@ -154,7 +155,7 @@ fn left_of(
     (left_us > 0).then_some(left_us)
 }
 
-/// What the catalogue at the job's opening allows for a stage of its type.
+/// What was quoted for a stage of the job.
 fn allowance_us(
     index: &Index<'_>,
     catalogues: &Catalogues,
@@ -162,9 +163,9 @@ fn allowance_us(
     stage: &Code,
 ) -> Option<i64> {
     let opened = index.jobs.get(&row.job?)?.opened?;
-    let snapshot = catalogues.at(opened.opened);
-    let job_type = snapshot.catalogue.job_types.get(&opened.job_type)?;
-    let allowed = job_type.stages.iter().filter(|a| a.stage == *stage);
+    let promise = Promise::of(index, catalogues, opened);
+    let stages = promise.stages.as_deref().unwrap_or_default();
+    let allowed = stages.iter().filter(|a| a.stage == *stage);
     let sum = allowed.fold(0_i64, |sum, a| sum.saturating_add(a.allowance_us));
     (sum > 0).then_some(sum)
 }

@@ -174,7 +174,9 @@ impl View<'_> {
             .filter(|row| job_of(row) == Some(job) || matches!(row, Row::HandsOn(_)))
             .cloned()
             .collect();
-        self.add_supplies(&mut found, &BTreeSet::from([job]), &provisional)?;
+        let one = BTreeSet::from([job]);
+        self.add_quotes(&mut found, &keys_of(&one)?)?;
+        self.add_supplies(&mut found, &one, &provisional)?;
         let named: BTreeSet<JobKey> = found.values().filter_map(named_by).collect();
         for job in named {
             self.gather(&mut found, Table::Job, "WHERE job = ?1", [job.0])?;
@@ -411,6 +413,7 @@ impl View<'_> {
             "WHERE severity = 'odd' AND settled = 0",
             [],
         )?;
+        self.add_quotes(&mut found, &keys)?;
         self.add_supplies(&mut found, jobs, &provisional)?;
         // A comeback and an odd record name other jobs by their number. The
         // release goes with the opening, or such a job would be in progress.
@@ -421,6 +424,19 @@ impl View<'_> {
             }
         }
         Ok(found.into_values().chain(provisional).collect())
+    }
+
+    /// Quotes that the jobs were accepted with or that were added to them.
+    fn add_quotes(&self, found: &mut Gathered, keys: &str) -> Result<(), FactsError> {
+        for table in [Table::Quote, Table::QuoteDecided] {
+            let rest = "WHERE quote IN
+                (SELECT quote FROM job WHERE job IN (SELECT unhex(value) FROM json_each(?1)))
+              OR quote IN
+                (SELECT quote FROM quote WHERE addition_to IN
+                  (SELECT unhex(value) FROM json_each(?1)))";
+            self.gather(found, table, rest, [keys])?;
+        }
+        Ok(())
     }
 
     fn first_id(&self, sql: &str, params: impl Params) -> Result<Option<[u8; 16]>, FactsError> {

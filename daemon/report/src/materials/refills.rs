@@ -35,6 +35,7 @@ use super::{Basis, Shared, Taken};
 use crate::chemicals::{in_summing_unit, parts_of_use};
 use crate::figures::{Portion, PortionUnit};
 use crate::input::{Index, JobRows};
+use crate::promise::Promise;
 use crate::span::{clamp, divide_half_even};
 
 /// What went in at one instant.
@@ -91,11 +92,9 @@ fn allowed<'i, 'a>(
         let Some(opened) = rows.opened.filter(|o| o.comeback_of.is_none()) else {
             continue;
         };
-        let catalogue = &catalogues.at(opened.opened).catalogue;
-        let Some(job_type) = catalogue.job_types.get(&opened.job_type) else {
-            continue;
-        };
-        for allowance in &job_type.products {
+        let promise = Promise::of(index, catalogues, opened);
+        let catalogue = promise.catalogue;
+        for allowance in promise.products.as_ref() {
             let product = &allowance.product;
             if catalogue.products.get(product).is_some_and(|p| p.unmetered) {
                 let amount = in_summing_unit(allowance.amount.quantity(), catalogue, product);

@@ -9,12 +9,13 @@ use baywright_terms::code::Code;
 
 use super::fine::{Fine, shared};
 use super::goods::{self, Costed};
-use super::standard::{Standard, piece};
+use super::standard::Standard;
 use super::work::{self, Worked};
 use crate::figures::{Cause, JobMoney, PortionUnit, QuotedMoney, Shortfall, ShortfallPart};
 use crate::input::{Index, JobRows};
 use crate::labour::count;
 use crate::materials::Basis;
+use crate::promise::Promise;
 use crate::span::sum_us;
 
 /// Quoted and actual cost of one job, piece by piece.
@@ -73,11 +74,11 @@ impl<'r> Account<'r> {
         rows: &'r JobRows<'r>,
     ) -> Option<Self> {
         let opened = rows.opened?;
-        let standard = Standard::of(catalogues, opened);
+        let standard = Standard::of(Promise::of(index, catalogues, opened));
         Some(Self {
             job: opened.job,
             opening: opened.seq,
-            agreed_minor: opened.agreed_minor.map(piece),
+            agreed_minor: standard.agreed_minor(),
             work: work::of_job(rows, catalogues, &standard),
             goods: goods::of_job(index, catalogues, rows, &standard),
             standard,

@@ -2,8 +2,10 @@
 //!
 //! # Standards
 //!
-//! A job is quoted with the catalogue in force when it was opened, and later
-//! prices, rates and allowances do not move it:
+//! A job is held against the quote it was accepted with, as it was printed last
+//! before, with the rates and prices of the catalogue at that instant; without a
+//! quote against the catalogue in force when it was opened ([`crate::promise`]).
+//! Later prices, rates and allowances do not move it:
 //!
 //! - the *standard hours* of a stage are its allowance;
 //! - the *standard rate* is the shop's, without it the plain mean of the rates
@@ -84,6 +86,7 @@ pub(crate) use account::{Account, ProductMoney};
 pub(crate) use bays::contribution_per_hour_minor;
 use fine::{Fine, shared};
 pub(crate) use loose::{loose_materials_minor, loose_products};
+pub(crate) use price::in_shop_currency;
 pub(crate) use sums::{shortfalls_over, sum};
 
 /// Money of each product of one job in each of its units. The costs add up to

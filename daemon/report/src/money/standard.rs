@@ -1,28 +1,26 @@
-//! What a job was quoted with: the catalogue in force when it was opened.
+//! What a job was quoted with, and what that costs.
 
 use std::collections::BTreeMap;
 
-use baywright_floor::catalogues::Catalogues;
-use baywright_floor::row::JobOpenedRow;
-use baywright_terms::catalogue::{Catalogue, JobType, ShopCosts, StageAllowance};
+use baywright_terms::catalogue::{Catalogue, ShopCosts, StageAllowance};
 use baywright_terms::code::Code;
 
 use super::fine::{Fine, PIECE_MINOR_MAX};
-use super::price::{self, in_shop_currency};
+use super::price;
 use crate::chemicals::in_summing_unit;
 use crate::figures::PortionUnit;
+use crate::promise::Promise;
 use crate::span::{clamp, divide_half_even};
 
 /// Thousandths that an hour costs for each unit of wage where nobody said.
 const NO_BURDEN_MILLI: u32 = 1_000;
 
-/// Standards of one job.
+/// Standards of one job, with what they cost.
 #[derive(Debug)]
 pub(crate) struct Standard<'c> {
-    catalogue: &'c Catalogue,
+    promise: Promise<'c>,
     costs: ShopCosts,
     rate_minor: Option<i64>,
-    job_type: Option<&'c JobType>,
     pub(crate) comeback: bool,
     /// Neither: the type has no allowances, so nothing was quoted.
     pub(crate) quoted: bool,
@@ -35,19 +33,22 @@ pub(crate) struct Allowed {
 }
 
 impl<'c> Standard<'c> {
-    pub(crate) fn of(catalogues: &'c Catalogues, opened: &JobOpenedRow) -> Self {
-        let catalogue = &catalogues.at(opened.opened).catalogue;
-        let costs = catalogue.shop.as_ref().map(|s| s.costs).unwrap_or_default();
-        let job_type = catalogue.job_types.get(&opened.job_type);
-        let comeback = opened.comeback_of.is_some();
+    pub(crate) fn of(promise: Promise<'c>) -> Self {
+        let shop = promise.catalogue.shop.as_ref();
+        let costs = shop.map(|s| s.costs).unwrap_or_default();
+        let rate_minor = costs.standard_rate_minor;
         Self {
-            catalogue,
             costs,
-            rate_minor: costs.standard_rate_minor.or_else(|| mean_rate(catalogue)),
-            job_type,
-            comeback,
-            quoted: comeback || job_type.is_some_and(|t| !t.stages.is_empty()),
+            rate_minor: rate_minor.or_else(|| mean_rate(promise.catalogue)),
+            comeback: promise.comeback,
+            quoted: promise.stages.is_some(),
+            promise,
         }
+    }
+
+    /// As agreed with the customer, lines added since among it.
+    pub(crate) fn agreed_minor(&self) -> Option<i64> {
+        self.promise.agreed_minor.map(piece)
     }
 
     /// What `us` of labour cost at the standard rate; `None`: there is none.
@@ -58,27 +59,21 @@ impl<'c> Standard<'c> {
 
     /// What `base` parts of `unit` cost at the standard price.
     pub(crate) fn material(&self, product: &Code, unit: PortionUnit, base: i64) -> Option<Fine> {
-        Some(price::of_catalogue(self.catalogue, product, unit)?.cost(base))
+        Some(price::of_catalogue(self.promise.catalogue, product, unit)?.cost(base))
     }
 
     /// Allowances of stages; none for a comeback or without a quote.
-    pub(crate) fn stages(&self) -> &'c [StageAllowance] {
-        match self.job_type {
-            Some(job_type) if !self.comeback => &job_type.stages,
-            _ => &[],
-        }
+    pub(crate) fn stages(&self) -> &[StageAllowance] {
+        self.promise.stages.as_deref().unwrap_or_default()
     }
 
     /// Standard cost of the allowed amount of each product, by unit.
-    pub(crate) fn products(&self) -> BTreeMap<(&'c Code, PortionUnit), Allowed> {
+    pub(crate) fn products(&self) -> BTreeMap<(&Code, PortionUnit), Allowed> {
         let mut allowed: BTreeMap<_, Allowed> = BTreeMap::new();
-        let products = match self.job_type {
-            Some(job_type) if !self.comeback && self.quoted => job_type.products.as_slice(),
-            _ => &[],
-        };
-        for allowance in products {
+        for allowance in self.promise.products.iter().filter(|_| self.quoted) {
             let product = &allowance.product;
-            let amount = in_summing_unit(allowance.amount.quantity(), self.catalogue, product);
+            let catalogue = self.promise.catalogue;
+            let amount = in_summing_unit(allowance.amount.quantity(), catalogue, product);
             let cost = self.material(product, amount.unit, amount.base);
             allowed.entry((product, amount.unit)).or_default().cost += cost.unwrap_or_default();
         }
@@ -90,7 +85,7 @@ impl<'c> Standard<'c> {
     pub(crate) fn supplies_minor<'s>(&self, worked: impl Iterator<Item = &'s Code>) -> i64 {
         let allowed = self.stages();
         let of = |stage: &Code| {
-            let stage = self.catalogue.stages.get(stage);
+            let stage = self.promise.catalogue.stages.get(stage);
             piece(stage.and_then(|s| s.supplies_minor).unwrap_or(0))
         };
         if allowed.is_empty() {
@@ -111,12 +106,9 @@ impl<'c> Standard<'c> {
         Fine::of_labour(rate, sold_us, NO_BURDEN_MILLI).rounded()
     }
 
-    /// Price of the type; nothing for a comeback, `None` where it has none.
+    /// Price before any discount; nothing for a comeback, `None` where it has none.
     pub(crate) fn list_minor(&self) -> Option<i64> {
-        if self.comeback {
-            return Some(0);
-        }
-        in_shop_currency(self.catalogue, self.job_type?.price.as_ref()).map(piece)
+        self.promise.list_minor.map(piece)
     }
 
     /// What is left is a margin: wage burden and overhead were given.

@@ -19,6 +19,7 @@ mod money;
 mod odd;
 mod own;
 mod panels;
+mod promised;
 mod random;
 mod speed;
 mod stock;
