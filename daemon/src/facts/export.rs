@@ -235,6 +235,7 @@ impl View<'_> {
         let event = SqliteLedger {
             conn: self.conn,
             log: &mut *self.log,
+            touching: 0,
         }
         .event(seq.0)?;
         messages::put_posted(message, &event.fact);

@@ -13,12 +13,15 @@ use rusqlite::{Connection, OptionalExtension as _};
 
 use super::decode::{self, Numbers};
 use super::schema::{signed, unsigned};
+use super::touched::Touched;
 use super::{FactsError, LogSource, Stored, rows};
 
 /// A connection to the facts and a reader of the log, as the fold needs them.
 pub(crate) struct SqliteLedger<'a> {
     pub(crate) conn: &'a Connection,
     pub(crate) log: &'a mut dyn LogSource,
+    /// The seq whose fold changes rows; 0: which jobs it touches is not noted.
+    pub(crate) touching: u64,
 }
 
 impl fmt::Debug for SqliteLedger<'_> {
@@ -203,14 +206,17 @@ impl Ledger for SqliteLedger<'_> {
         until: Option<Micros>,
         rows: &[Emitted],
     ) -> Result<(), FactsError> {
-        rows::delete_span(self.conn, from, until)?;
+        rows::delete_span(self.conn, from, until)?.write(self.conn, self.touching)?;
         self.add_rows(rows)
     }
 
     fn add_rows(&mut self, rows: &[Emitted]) -> Result<(), FactsError> {
+        let mut touched = Touched::default();
         for row in rows {
             rows::insert(self.conn, row)?;
+            touched.put(row);
         }
+        touched.write(self.conn, self.touching)?;
         Ok(())
     }
 }

@@ -18,6 +18,7 @@ mod rebuild;
 mod rows;
 mod schema;
 mod source;
+mod touched;
 mod view;
 mod views;
 mod zones;
@@ -266,6 +267,7 @@ impl Facts {
         SqliteLedger {
             conn: &self.conn,
             log: self.log.as_mut(),
+            touching: 0,
         }
     }
 
@@ -297,6 +299,7 @@ impl Facts {
         let mut ledger = SqliteLedger {
             conn: &self.conn,
             log: self.log.as_mut(),
+            touching: stored.seq,
         };
         let Some(event) = ledger.decode(stored)? else {
             tracing::error!(

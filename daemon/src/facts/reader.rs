@@ -225,7 +225,11 @@ impl FactsReader {
             return Ok(Arc::clone(&known.cats));
         }
         let mut fold = baywright_floor::absorb::Fold::default();
-        let mut ledger = SqliteLedger { conn, log };
+        let mut ledger = SqliteLedger {
+            conn,
+            log,
+            touching: 0,
+        };
         for seq in &seqs {
             fold.recall(&ledger.event(*seq)?);
         }

@@ -17,7 +17,7 @@ use rusqlite::Connection;
 use super::ledger::{SqliteLedger, to_json};
 use super::schema::{self, About, Care, signed};
 use super::{
-    FACTS_FILE, FactsError, LogSource, PAGE_ENTRIES, Progress, dump_hash, note_zone, zones,
+    FACTS_FILE, FactsError, LogSource, PAGE_ENTRIES, Progress, dump_hash, note_zone, touched, zones,
 };
 
 /// Name of the file that a rebuild writes before it takes the old one's place.
@@ -103,10 +103,15 @@ pub(crate) fn build(
     };
     schema::create(conn)?;
     conn.execute_batch("BEGIN IMMEDIATE")?;
-    let mut ledger = SqliteLedger { conn, log };
+    let mut ledger = SqliteLedger {
+        conn,
+        log,
+        touching: 0,
+    };
     let mut indexed = index(&mut ledger, head)?;
     walk(&mut ledger, &mut indexed.fold, head, progress)?;
     schema::index_rows(conn)?;
+    touched::all(conn, indexed.last_seq)?;
     let about = About {
         made_by: schema::made_by(),
         layout: schema::layout_print().to_vec(),

@@ -5,13 +5,13 @@ use std::path::Path;
 use rusqlite::{Connection, OpenFlags, OptionalExtension as _};
 use sha2::{Digest as _, Sha256};
 
-use super::{FactsError, rows, views};
+use super::{FactsError, rows, touched, views};
 
 /// Grows whenever the same log would fold to other rows or another state.
 ///
 /// Tables that changed shape are noticed by themselves ([`layout_print`]), and
 /// a build of another version always rebuilds.
-pub(crate) const FOLD_VERSION: u32 = 5;
+pub(crate) const FOLD_VERSION: u32 = 6;
 
 /// Waiting for a lock: only a person's own look into the file can hold one.
 const BUSY_MS_MAX: u64 = 5_000;
@@ -156,6 +156,7 @@ fn prepare(conn: &Connection) -> rusqlite::Result<()> {
 /// Makes the tables, the views and the event index; row indices come with [`index_rows`].
 pub(crate) fn create(conn: &Connection) -> rusqlite::Result<()> {
     conn.execute_batch(TABLES)?;
+    conn.execute_batch(touched::TABLES)?;
     conn.execute_batch(EVENT_INDICES)?;
     conn.execute_batch(&rows::tables_ddl())?;
     conn.execute_batch(&views::ddl())
@@ -175,6 +176,7 @@ pub(crate) fn layout_print() -> [u8; 32] {
 pub(crate) fn print_with(views: &str) -> [u8; 32] {
     let mut hash = Sha256::new();
     hash.update(TABLES);
+    hash.update(touched::TABLES);
     hash.update(EVENT_INDICES);
     hash.update(rows::tables_ddl());
     hash.update(rows::indices_ddl());

@@ -367,6 +367,7 @@ impl View<'_> {
         SqliteLedger {
             conn: self.conn,
             log: &mut *self.log,
+            touching: 0,
         }
     }
 

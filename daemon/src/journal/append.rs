@@ -12,7 +12,7 @@ use prost::Message as _;
 use rusqlite::{Connection, OptionalExtension as _, Transaction, TransactionBehavior};
 
 use super::chain::Hash;
-use super::codes::unknown_codes;
+use super::codes::{InLog, unknown_codes};
 use super::post::{Intake, Readable, read};
 use super::reader::{self, LogEntry};
 use super::refusal::{Refusal, Violation};
@@ -250,7 +250,7 @@ fn decide(
         return Ok(Decision::Refuse(Refusal::OutOfStep { held }));
     }
     if post.waiting && !post.anyway {
-        let unknown = unknown_codes(&fact, catalogue, |number| job_known(tx, number))?;
+        let unknown = unknown_codes(&fact, catalogue, |named| known(tx, named))?;
         if !unknown.is_empty() {
             return Ok(Decision::Refuse(Refusal::UnknownCode(unknown)));
         }
@@ -355,9 +355,21 @@ fn entry_of(tx: &Transaction<'_>, event_id: &[u8]) -> Result<Option<LogEntry>, J
     Ok(statement.query_row([event_id], reader::entry).optional()?)
 }
 
-fn job_known(tx: &Transaction<'_>, number: u64) -> Result<bool, JournalError> {
-    let mut statement = tx.prepare_cached("SELECT 1 FROM record WHERE job_number = ?1")?;
-    Ok(statement.exists([to_sql(number)])?)
+/// Whether the log has what a fact names, the posts before it in its batch included.
+fn known(tx: &Transaction<'_>, named: InLog<'_>) -> Result<bool, JournalError> {
+    match named {
+        InLog::Job(number) => {
+            let mut statement = tx.prepare_cached("SELECT 1 FROM record WHERE job_number = ?1")?;
+            Ok(statement.exists([to_sql(number)])?)
+        }
+        InLog::Quote(id) => {
+            let Some(entry) = entry_of(tx, id)? else {
+                return Ok(false);
+            };
+            let fact = v1::Fact::decode(entry.decode()?.fact.as_slice()).unwrap_or_default();
+            Ok(matches!(fact.kind, Some(Kind::QuoteDrafted(_))))
+        }
+    }
 }
 
 fn sample(

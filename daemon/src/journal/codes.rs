@@ -1,6 +1,7 @@
 //! Codes that a person just mistyped: found while the person still waits.
 //! What arrives late is kept whatever its codes are.
 
+use baywright_proto::json::uuid_text;
 use baywright_proto::v1::{self, fact::Kind, job_ref::Job};
 use baywright_terms::catalogue::{Catalogue, UNSORTED, is_no_bay};
 use baywright_terms::code::{Code, nearest};
@@ -11,14 +12,14 @@ use super::refusal::{Named, UnknownCode};
 /// Lists the codes of a fact that the catalogue does not have. A table without
 /// entries is not asked: on the first day there is no catalogue.
 ///
-/// `job_known` tells whether a job has a number.
+/// `known` tells whether the log has a job or quote.
 ///
 /// # Errors
-/// Whatever `job_known` fails with.
+/// Whatever `known` fails with.
 pub(super) fn unknown_codes<E>(
     fact: &v1::Fact,
     catalogue: &Catalogue,
-    mut job_known: impl FnMut(u64) -> Result<bool, E>,
+    mut known: impl FnMut(InLog<'_>) -> Result<bool, E>,
 ) -> Result<Vec<UnknownCode>, E> {
     let mut check = Check {
         catalogue,
@@ -34,7 +35,7 @@ pub(super) fn unknown_codes<E>(
     let mut unknown = check.unknown;
     for (field, job) in jobs(fact) {
         if let Some(Job::Number(number)) = named(job)
-            && !job_known(*number)?
+            && !known(InLog::Job(*number))?
         {
             unknown.push(UnknownCode {
                 field: field.to_owned(),
@@ -44,7 +45,38 @@ pub(super) fn unknown_codes<E>(
             });
         }
     }
+    if let Some((field, quote)) = quote(fact)
+        && !known(InLog::Quote(quote))?
+    {
+        unknown.push(UnknownCode {
+            field: field.to_owned(),
+            what: Named::Quote,
+            code: uuid_text(quote),
+            nearest: Vec::new(),
+        });
+    }
     Ok(unknown)
+}
+
+/// What a fact names that only the log knows.
+#[derive(Debug, Clone, Copy)]
+pub(super) enum InLog<'a> {
+    /// By its number.
+    Job(u64),
+    /// By the id of its quote_drafted.
+    Quote(&'a [u8]),
+}
+
+/// The quote that a fact decides on, prints again or opens a job with.
+fn quote(fact: &v1::Fact) -> Option<(&'static str, &[u8])> {
+    let (field, id) = match fact.kind.as_ref()? {
+        Kind::QuoteRevised(said) => ("fact.quote_revised.quote_event_id", &said.quote_event_id),
+        Kind::QuoteAccepted(said) => ("fact.quote_accepted.quote_event_id", &said.quote_event_id),
+        Kind::QuoteDeclined(said) => ("fact.quote_declined.quote_event_id", &said.quote_event_id),
+        Kind::JobOpened(said) => ("fact.job_opened.quote_event_id", &said.quote_event_id),
+        _ => return None,
+    };
+    (!id.is_empty()).then_some((field, id.as_slice()))
 }
 
 /// Every place where a fact names a job.
@@ -97,7 +129,7 @@ impl Check<'_> {
                 text == UNSORTED || catalogue.job_types.contains_key(&code),
                 catalogue.job_types.is_empty(),
             ),
-            Named::Job => (true, true),
+            Named::Job | Named::Quote => (true, true),
         };
         if known || none {
             return;
@@ -196,7 +228,7 @@ fn table(catalogue: &Catalogue, what: Named) -> Vec<&str> {
         Named::Product => codes(&catalogue.products, |product| product.retired),
         Named::Stage => codes(&catalogue.stages, |stage| stage.retired),
         Named::JobType => codes(&catalogue.job_types, |job_type| job_type.retired),
-        Named::Job => Vec::new(),
+        Named::Job | Named::Quote => Vec::new(),
     }
 }
 

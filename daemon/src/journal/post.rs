@@ -158,7 +158,38 @@ fn wrong_ids(fact: &v1::Fact) -> Vec<Violation> {
             &remedied.flaw_event_id,
             true,
         ),
+        Some(Kind::QuoteRevised(said)) => {
+            check(
+                "fact.quote_revised.quote_event_id",
+                &said.quote_event_id,
+                false,
+            );
+        }
+        Some(Kind::QuoteAccepted(said)) => {
+            check(
+                "fact.quote_accepted.quote_event_id",
+                &said.quote_event_id,
+                false,
+            );
+        }
+        Some(Kind::QuoteDeclined(said)) => {
+            check(
+                "fact.quote_declined.quote_event_id",
+                &said.quote_event_id,
+                false,
+            );
+        }
+        Some(Kind::PastRecorded(said)) => {
+            for job in &said.jobs {
+                check("fact.past_recorded.jobs.key", &job.key, false);
+            }
+        }
         Some(Kind::JobOpened(opened)) => {
+            check(
+                "fact.job_opened.quote_event_id",
+                &opened.quote_event_id,
+                true,
+            );
             if let Some(v1::job_ref::Job::OpeningEventId(id)) = named(opened.comeback_of.as_ref()) {
                 check("fact.job_opened.comeback_of.opening_event_id", id, false);
             }

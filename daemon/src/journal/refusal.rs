@@ -29,6 +29,8 @@ pub enum Named {
     Stage,
     JobType,
     Job,
+    /// By the event that drafted it.
+    Quote,
 }
 
 impl fmt::Display for Named {
@@ -40,6 +42,7 @@ impl fmt::Display for Named {
             Named::Stage => "stage",
             Named::JobType => "job type",
             Named::Job => "job",
+            Named::Quote => "quote",
         })
     }
 }
@@ -60,6 +63,9 @@ impl fmt::Display for UnknownCode {
         let Self { what, code, .. } = self;
         if *what == Named::Job {
             return write!(f, "no job has the number {code}");
+        }
+        if *what == Named::Quote {
+            return write!(f, "no quote was drafted as {code}");
         }
         write!(f, "no {what} `{code}` in the catalogue")
     }
@@ -109,6 +115,9 @@ impl UnknownCode {
     /// How to mend it, as a sentence for the person who waits.
     pub fn hint(&self) -> String {
         let mut hint = String::new();
+        if self.what == Named::Quote {
+            hint.push_str("`bay quote list` shows the quotes there are. ");
+        }
         if !self.nearest.is_empty() {
             hint.push_str("did you mean ");
             hint.push_str(&self.nearest.join(" or "));

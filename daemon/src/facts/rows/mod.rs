@@ -8,12 +8,13 @@ mod take;
 
 use std::sync::{Arc, LazyLock};
 
-use baywright_floor::event::Position;
+use baywright_floor::event::{EventId, Position};
 use baywright_floor::notice::Severity;
 use baywright_floor::row::{Emitted, Row};
 use baywright_terms::time::Micros;
 use rusqlite::{Connection, Params};
 
+use super::touched::Touched;
 use columns::{Put, Take};
 pub(crate) use table::{KEY, Table, When};
 
@@ -27,7 +28,10 @@ static DELETES: LazyLock<Vec<String>> = LazyLock::new(|| {
         .iter()
         .map(|table| {
             let name = table.shape().name;
-            format!("DELETE FROM {name} WHERE origin_us >= ?1 AND origin_us < ?2")
+            let told = table
+                .learned_from()
+                .map_or_else(String::new, |column| format!(" RETURNING {column}"));
+            format!("DELETE FROM {name} WHERE origin_us >= ?1 AND origin_us < ?2{told}")
         })
         .collect()
 });
@@ -48,17 +52,32 @@ pub(crate) fn insert(conn: &Connection, emitted: &Emitted) -> rusqlite::Result<(
     Ok(())
 }
 
-/// Takes out the rows whose origin lies in `from..until`.
+/// Takes out the rows whose origin lies in `from..until`. Gives the jobs that
+/// lost rows.
 pub(crate) fn delete_span(
     conn: &Connection,
     from: Micros,
     until: Option<Micros>,
-) -> rusqlite::Result<()> {
+) -> rusqlite::Result<Touched> {
     let until = until.map_or(i64::MAX, |until| until.0);
-    for sql in DELETES.iter() {
-        conn.prepare_cached(sql)?.execute((from.0, until))?;
+    let mut touched = Touched::default();
+    for (table, sql) in Table::ALL.into_iter().zip(DELETES.iter()) {
+        let mut statement = conn.prepare_cached(sql)?;
+        if table.learned_from().is_none() {
+            statement.execute((from.0, until))?;
+            continue;
+        }
+        let mut deleted = statement.query((from.0, until))?;
+        while let Some(row) = deleted.next()? {
+            if table == Table::Past {
+                touched.past = true;
+            } else {
+                let job: Option<[u8; 16]> = row.get(0)?;
+                touched.jobs.extend(job.map(EventId));
+            }
+        }
     }
-    Ok(())
+    Ok(touched)
 }
 
 /// Reads rows of a table with the event behind each; `rest` follows the table's name.

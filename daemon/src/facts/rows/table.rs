@@ -121,6 +121,22 @@ impl Table {
         }
     }
 
+    /// The column that says whose record its rows belong to, where anything is
+    /// learned from them; [`super::super::touched`] names the same rows.
+    pub(crate) fn learned_from(self) -> Option<&'static str> {
+        match self {
+            Table::Job
+            | Table::HandsOn
+            | Table::Waiting
+            | Table::Presence
+            | Table::ProductUse
+            | Table::Release
+            | Table::Declared => Some("job"),
+            Table::Past => Some("key"),
+            _ => None,
+        }
+    }
+
     /// Creates the table.
     pub(crate) fn ddl(self) -> String {
         let shape = self.shape();
