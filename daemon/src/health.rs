@@ -3,6 +3,7 @@
 use baywright_proto::DESCRIPTORS;
 use baywright_proto::v1::floor_service_server::FloorServiceServer;
 use baywright_proto::v1::intake_service_server::IntakeServiceServer;
+use baywright_proto::v1::quote_service_server::QuoteServiceServer;
 use baywright_proto::v1::report_service_server::ReportServiceServer;
 use tokio::sync::watch;
 use tonic::server::NamedService;
@@ -19,6 +20,7 @@ const WHOLE: &str = "";
 
 const INTAKE: &str = <IntakeServiceServer<Services> as NamedService>::NAME;
 const FLOOR: &str = <FloorServiceServer<Services> as NamedService>::NAME;
+const QUOTE: &str = <QuoteServiceServer<Services> as NamedService>::NAME;
 const REPORT: &str = <ReportServiceServer<Services> as NamedService>::NAME;
 
 /// Tells the standard health service how the daemon is.
@@ -33,12 +35,13 @@ impl Health {
         self.set(WHOLE, appends).await;
         self.set(INTAKE, appends).await;
         self.set(FLOOR, answers).await;
+        self.set(QUOTE, answers).await;
         self.set(REPORT, answers).await;
     }
 
     /// No new calls, please.
     pub(crate) async fn stopping(&self) {
-        for service in [WHOLE, INTAKE, FLOOR, REPORT] {
+        for service in [WHOLE, INTAKE, FLOOR, QUOTE, REPORT] {
             self.set(service, false).await;
         }
     }

@@ -40,9 +40,10 @@ use rusqlite::{Connection, OptionalExtension as _};
 
 pub use answer::Title;
 pub use dump::{dump, dump_hash};
-pub use messages::ReportError;
+pub use messages::{KEYS_MAX, QuoteError, ReportError};
 pub use rebuild::rebuild;
 pub use source::{LogSource, LogSources, SourceError, Stored};
+pub use touched::Touched;
 
 use ledger::SqliteLedger;
 use schema::{About, unsigned};

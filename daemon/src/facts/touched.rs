@@ -24,11 +24,12 @@ CREATE INDEX job_touched_by_seq ON job_touched (seq);
 /// Stands for the jobs from before the log, which have no key of this kind.
 const PAST: [u8; 0] = [];
 
-/// What a batch of rows touches.
+/// Whose rows changed.
 #[derive(Debug, Default, PartialEq, Eq)]
-pub(crate) struct Touched {
-    pub(crate) jobs: BTreeSet<JobKey>,
-    pub(crate) past: bool,
+pub struct Touched {
+    pub jobs: BTreeSet<JobKey>,
+    /// Jobs from before the log.
+    pub past: bool,
 }
 
 impl Touched {

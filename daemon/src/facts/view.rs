@@ -1,5 +1,7 @@
 //! One read of the facts: everything it gives is of one cursor.
 
+pub(in crate::facts) mod quotes;
+pub(in crate::facts) mod records;
 mod stock;
 mod supplies;
 

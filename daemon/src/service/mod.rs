@@ -5,6 +5,7 @@ pub mod export;
 pub mod floor;
 pub mod hello;
 pub mod intake;
+pub mod quote;
 pub mod reads;
 pub mod report;
 pub mod status;
@@ -16,6 +17,7 @@ use baywright_proto::v1::export_service_server::ExportServiceServer;
 use baywright_proto::v1::floor_service_server::FloorServiceServer;
 use baywright_proto::v1::hello_service_server::HelloServiceServer;
 use baywright_proto::v1::intake_service_server::IntakeServiceServer;
+use baywright_proto::v1::quote_service_server::QuoteServiceServer;
 use baywright_proto::v1::report_service_server::ReportServiceServer;
 use tokio_util::sync::CancellationToken;
 use tokio_util::task::TaskTracker;
@@ -63,6 +65,9 @@ impl Services {
         )
         .add_service(
             ReportServiceServer::new(self.clone()).max_decoding_message_size(QUESTION_BYTES_MAX),
+        )
+        .add_service(
+            QuoteServiceServer::new(self.clone()).max_decoding_message_size(QUESTION_BYTES_MAX),
         )
         .add_service(
             ExportServiceServer::new(self.clone()).max_decoding_message_size(QUESTION_BYTES_MAX),

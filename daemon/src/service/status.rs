@@ -28,6 +28,7 @@ pub mod reason {
     pub const NOT_WRITTEN: &str = "NOT_WRITTEN";
     pub const FACTS_BEHIND: &str = "FACTS_BEHIND";
     pub const NO_SUCH_JOB: &str = "NO_SUCH_JOB";
+    pub const NO_SUCH_QUOTE: &str = "NO_SUCH_QUOTE";
     pub const BAD_REQUEST: &str = "BAD_REQUEST";
     pub const TOO_MANY_EXPORTS: &str = "TOO_MANY_EXPORTS";
     pub const VERSION: &str = "VERSION";

@@ -5,6 +5,7 @@ mod figures;
 mod flow;
 pub(super) mod money;
 mod now;
+mod quote;
 mod stock;
 pub(super) mod story;
 mod why;
@@ -20,6 +21,7 @@ use baywright_terms::time::Micros;
 
 use super::FactsError;
 use super::reader::{FactsReader, JobName, View};
+pub use quote::{KEYS_MAX, QuoteError};
 
 /// Why a report cannot be made.
 #[derive(Debug, thiserror::Error)]

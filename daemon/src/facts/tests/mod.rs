@@ -9,6 +9,7 @@ mod mishaps;
 mod reads;
 mod shop;
 mod speed;
+mod touched;
 mod views;
 mod why;
 

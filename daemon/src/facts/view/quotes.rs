@@ -1,0 +1,289 @@
+//! Quotes: every print of them, the customer's answers, and the jobs that came
+//! of them. The whole of a print is read back from the log.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use baywright_floor::event::{EventId, JobKey, Seq};
+use baywright_floor::quote::{QuoteDecidedRow, QuoteRow};
+use baywright_floor::row::{HandsOn, Row};
+use baywright_proto::v1::{self, fact::Kind};
+use baywright_terms::time::Micros;
+use prost::Message as _;
+use rusqlite::OptionalExtension as _;
+
+use super::{View, keys_of};
+use crate::facts::rows::{self, Table};
+use crate::facts::schema::{signed, unsigned};
+use crate::facts::{FactsError, answer};
+
+/// How a caller names a quote.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum QuoteName {
+    Number(u64),
+    Drafted(EventId),
+}
+
+/// A quote with all that became of it.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Quoted {
+    /// Counted in the order of the log.
+    pub number: u64,
+    pub quote: EventId,
+    /// In order of time, at least one.
+    pub prints: Vec<QuoteRow>,
+    /// The customer's answers, in order of time: the last one counts.
+    pub answers: Vec<QuoteDecidedRow>,
+    /// The job that it opened, or that it was made for while it was there.
+    pub job: Option<QuotedJob>,
+}
+
+/// The job of a quote.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct QuotedJob {
+    pub job: JobKey,
+    /// 0: the log has given none.
+    pub number: u64,
+}
+
+/// Labour of a job so far.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+pub struct Worked {
+    pub labour_us: i64,
+    pub released: bool,
+}
+
+impl Quoted {
+    /// The print that was shown last.
+    pub fn last(&self) -> Option<&QuoteRow> {
+        self.prints.last()
+    }
+
+    /// The answer that counts.
+    pub fn answer(&self) -> Option<&QuoteDecidedRow> {
+        self.answers.last()
+    }
+}
+
+impl View<'_> {
+    /// Every quote that was drafted and not struck out, by number.
+    ///
+    /// # Errors
+    /// If the database fails.
+    pub fn quotes(&self) -> Result<BTreeMap<u64, Quoted>, FactsError> {
+        self.quotes_where("", [])
+    }
+
+    /// One quote; `None` where it was not drafted, or was struck out.
+    ///
+    /// # Errors
+    /// If the database fails.
+    pub fn quote(&self, quote: EventId) -> Result<Option<Quoted>, FactsError> {
+        let found = self.quotes_where("WHERE quote = ?1", [quote.0])?;
+        Ok(found.into_values().next())
+    }
+
+    /// The draft of a quote that a caller names, struck out or not.
+    ///
+    /// # Errors
+    /// If the database fails.
+    pub fn quote_named(&self, name: QuoteName) -> Result<Option<EventId>, FactsError> {
+        match name {
+            QuoteName::Number(number) => {
+                let sql = "SELECT quote FROM quote_number WHERE number = ?1";
+                Ok(self.first_id(sql, [signed(number)])?.map(EventId))
+            }
+            QuoteName::Drafted(id) => {
+                let sql = "SELECT quote FROM quote_number WHERE quote = ?1";
+                Ok(self.first_id(sql, [id.0])?.map(EventId))
+            }
+        }
+    }
+
+    /// Rows that quotes are counted from: every print and answer, and the
+    /// openings and releases of the jobs they belong to.
+    ///
+    /// # Errors
+    /// If the database fails.
+    pub fn rows_of_quotes(&self) -> Result<Vec<Row>, FactsError> {
+        let mut found = super::Gathered::new();
+        for table in [Table::Quote, Table::QuoteDecided] {
+            self.gather(&mut found, table, "", [])?;
+        }
+        let of_quote = "WHERE quote IS NOT NULL
+             OR job IN (SELECT addition_to FROM quote WHERE addition_to IS NOT NULL)";
+        self.gather(&mut found, Table::Job, of_quote, [])?;
+        let released = format!("WHERE job IN (SELECT job FROM job {of_quote})");
+        self.gather(&mut found, Table::Release, &released, [])?;
+        Ok(found.into_values().collect())
+    }
+
+    /// Numbers of all quotes, struck ones too.
+    ///
+    /// # Errors
+    /// If the database fails.
+    pub fn quote_numbers(&self) -> Result<BTreeMap<EventId, u64>, FactsError> {
+        let mut statement = self
+            .conn
+            .prepare_cached("SELECT quote, number FROM quote_number")?;
+        let numbers =
+            statement.query_map([], |row| Ok((EventId(row.get(0)?), unsigned(row.get(1)?))))?;
+        Ok(numbers.collect::<rusqlite::Result<_>>()?)
+    }
+
+    fn quotes_where(
+        &self,
+        rest: &str,
+        params: impl rusqlite::Params + Clone,
+    ) -> Result<BTreeMap<u64, Quoted>, FactsError> {
+        let mut prints: BTreeMap<EventId, Vec<QuoteRow>> = BTreeMap::new();
+        for row in rows::select_rows(self.conn, Table::Quote, rest, params.clone())? {
+            if let Row::Quote(row) = row {
+                prints.entry(row.quote).or_default().push(row);
+            }
+        }
+        let mut answers: BTreeMap<EventId, Vec<QuoteDecidedRow>> = BTreeMap::new();
+        for row in rows::select_rows(self.conn, Table::QuoteDecided, rest, params)? {
+            if let Row::QuoteDecided(row) = row {
+                answers.entry(row.quote).or_default().push(row);
+            }
+        }
+        let mut quotes = BTreeMap::new();
+        for (quote, mut prints) in prints {
+            // Printed again under a draft that was struck out, or never came.
+            if prints.iter().all(|print| print.revised) {
+                continue;
+            }
+            let Some(number) = self.number_of_quote(quote)? else {
+                continue;
+            };
+            prints.sort_by_key(|print| (print.at, print.seq));
+            let mut answers = answers.remove(&quote).unwrap_or_default();
+            answers.sort_by_key(|answer| (answer.at, answer.seq));
+            let job = self.job_of_quote(quote, &prints)?;
+            let quoted = Quoted {
+                number,
+                quote,
+                prints,
+                answers,
+                job,
+            };
+            quotes.insert(number, quoted);
+        }
+        Ok(quotes)
+    }
+
+    fn number_of_quote(&self, quote: EventId) -> Result<Option<u64>, FactsError> {
+        let number: Option<i64> = self
+            .conn
+            .prepare_cached("SELECT number FROM quote_number WHERE quote = ?1")?
+            .query_row([quote.0], |row| row.get(0))
+            .optional()?;
+        Ok(number.map(unsigned))
+    }
+
+    /// The job that a quote was made for, or the first that it opened.
+    fn job_of_quote(
+        &self,
+        quote: EventId,
+        prints: &[QuoteRow],
+    ) -> Result<Option<QuotedJob>, FactsError> {
+        let added_to = prints.iter().find_map(|print| print.addition_to);
+        if let Some(job) = added_to {
+            let number = answer::title(self.conn, job)?.map_or(0, |title| title.number);
+            return Ok(Some(QuotedJob { job, number }));
+        }
+        let opened = self
+            .conn
+            .prepare_cached(
+                "SELECT job, number FROM job WHERE quote = ?1 ORDER BY opened_us, seq LIMIT 1",
+            )?
+            .query_row([quote.0], |row| {
+                Ok(QuotedJob {
+                    job: EventId(row.get(0)?),
+                    number: row.get::<_, Option<i64>>(1)?.map_or(0, unsigned),
+                })
+            })
+            .optional()?;
+        Ok(opened)
+    }
+
+    /// Labour so far of some jobs, with what still runs at `as_of`.
+    ///
+    /// # Errors
+    /// If the database fails.
+    pub fn worked(
+        &self,
+        jobs: &BTreeSet<JobKey>,
+        as_of: Micros,
+    ) -> Result<BTreeMap<JobKey, Worked>, FactsError> {
+        let keys = keys_of(jobs)?;
+        // Minutes of the view are exact to far less than a microsecond.
+        let mut statement = self.conn.prepare_cached(
+            "SELECT j.job, CAST(round(v.labour_min * 6e7) AS INTEGER), v.released_us IS NOT NULL
+             FROM job j JOIN v_job v ON v.seq = j.seq
+             WHERE j.job IN (SELECT unhex(value) FROM json_each(?1))",
+        )?;
+        let found = statement.query_map([keys], |row| {
+            let worked = Worked {
+                labour_us: row.get(1)?,
+                released: row.get(2)?,
+            };
+            Ok((EventId(row.get(0)?), worked))
+        })?;
+        let mut worked: BTreeMap<JobKey, Worked> = found.collect::<rusqlite::Result<_>>()?;
+        let running = baywright_floor::step::provisional(&self.live()?.state, &self.cats, as_of);
+        for row in running {
+            if let Row::HandsOn(HandsOn {
+                job, from, until, ..
+            }) = row
+                && let Some(worked) = worked.get_mut(&job)
+            {
+                let more_us = until.0.saturating_sub(from.0).max(0);
+                worked.labour_us = worked.labour_us.saturating_add(more_us);
+            }
+        }
+        Ok(worked)
+    }
+
+    /// What the post that printed a quote says: the asked, the whole print,
+    /// and why it was printed again.
+    ///
+    /// # Errors
+    /// If the log cannot be read.
+    pub fn print_at(
+        &mut self,
+        seq: Seq,
+    ) -> Result<(v1::QuoteAsked, v1::QuotePrinted, String), FactsError> {
+        let stored = self.log.one(seq.0).map_err(FactsError::Source)?;
+        let fact = stored.map(|stored| {
+            let record = v1::Record::decode(stored.record.as_slice()).unwrap_or_default();
+            v1::Fact::decode(record.fact.as_slice()).unwrap_or_default()
+        });
+        let (asked, printed, why) = match fact.and_then(|fact| fact.kind) {
+            Some(Kind::QuoteDrafted(said)) => (said.asked, said.printed, String::new()),
+            Some(Kind::QuoteRevised(said)) => (said.asked, said.printed, said.reason),
+            _ => {
+                let why = format!("its quote at seq {} is no quote of the log", seq.0);
+                return Err(FactsError::Damaged(why));
+            }
+        };
+        Ok((asked.unwrap_or_default(), printed.unwrap_or_default(), why))
+    }
+
+    /// Which of some past jobs are known, by their keys.
+    ///
+    /// # Errors
+    /// If the database fails.
+    pub fn past_known(&self, keys: &[EventId]) -> Result<Vec<EventId>, FactsError> {
+        let mut statement = self
+            .conn
+            .prepare_cached("SELECT 1 FROM past WHERE key = ?1 LIMIT 1")?;
+        let mut known = Vec::new();
+        for key in keys {
+            if statement.exists([key.0])? {
+                known.push(*key);
+            }
+        }
+        Ok(known)
+    }
+}

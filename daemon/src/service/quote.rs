@@ -1,0 +1,130 @@
+//! Quotes and what was learned. Every rule behind them is in `report`; this
+//! asks the facts and the learner, and picks the status of what cannot be answered.
+
+use baywright_proto::v1;
+use baywright_proto::v1::quote_service_server::QuoteService;
+use tonic::{Code, Request, Response, Status};
+
+use super::Services;
+use super::status::{self, reason};
+use crate::facts::reader::FactsReader;
+use crate::facts::{FactsError, KEYS_MAX, QuoteError};
+
+#[tonic::async_trait]
+impl QuoteService for Services {
+    async fn suggest(
+        &self,
+        _request: Request<v1::SuggestRequest>,
+    ) -> Result<Response<v1::SuggestResponse>, Status> {
+        Err(Status::unimplemented("not yet"))
+    }
+
+    async fn list_quotes(
+        &self,
+        request: Request<v1::ListQuotesRequest>,
+    ) -> Result<Response<v1::ListQuotesResponse>, Status> {
+        let asked = request.into_inner();
+        if v1::QuoteState::try_from(asked.state).is_err() {
+            return Err(status::bad_field(
+                "state",
+                format!("no state has the number {}", asked.state),
+                "ask for open, accepted, declined or run out; 0 is all",
+            ));
+        }
+        let now = self.clock.now();
+        let quotes = self
+            .reads
+            .facts(move |facts| facts.quotes(&asked, now))
+            .await?;
+        Ok(Response::new(quotes))
+    }
+
+    async fn show_quote(
+        &self,
+        request: Request<v1::ShowQuoteRequest>,
+    ) -> Result<Response<v1::ShowQuoteResponse>, Status> {
+        let asked = request.into_inner();
+        let now = self.clock.now();
+        let quote = self
+            .quote(move |facts| facts.quote(asked.quote.as_ref(), now))
+            .await?;
+        Ok(Response::new(v1::ShowQuoteResponse { quote: Some(quote) }))
+    }
+
+    async fn learned(
+        &self,
+        _request: Request<v1::LearnedRequest>,
+    ) -> Result<Response<v1::LearnedResponse>, Status> {
+        Err(Status::unimplemented("not yet"))
+    }
+
+    async fn honesty(
+        &self,
+        _request: Request<v1::HonestyRequest>,
+    ) -> Result<Response<v1::HonestyResponse>, Status> {
+        Err(Status::unimplemented("not yet"))
+    }
+
+    async fn ahead(
+        &self,
+        _request: Request<v1::AheadRequest>,
+    ) -> Result<Response<v1::AheadResponse>, Status> {
+        Err(Status::unimplemented("not yet"))
+    }
+
+    async fn past_known(
+        &self,
+        request: Request<v1::PastKnownRequest>,
+    ) -> Result<Response<v1::PastKnownResponse>, Status> {
+        let keys = request.into_inner().keys;
+        if keys.len() > KEYS_MAX {
+            return Err(status::bad_field(
+                "keys",
+                format!(
+                    "{} keys in one question, the most is {KEYS_MAX}",
+                    keys.len()
+                ),
+                "ask in parts",
+            ));
+        }
+        let known = self
+            .reads
+            .facts(move |facts| facts.past_known(&keys))
+            .await?;
+        Ok(Response::new(known))
+    }
+}
+
+impl Services {
+    /// Asks about quotes; what is wrong with the question becomes its status.
+    async fn quote<T: Send + 'static>(
+        &self,
+        ask: impl FnOnce(&FactsReader) -> Result<T, QuoteError> + Send + 'static,
+    ) -> Result<T, Status> {
+        let answered = self
+            .reads
+            .facts(move |facts| match ask(facts) {
+                Ok(answer) => Ok(Ok(answer)),
+                Err(QuoteError::Facts(error)) => Err::<_, FactsError>(error),
+                Err(unanswerable) => Ok(Err(unanswerable)),
+            })
+            .await?;
+        answered.map_err(|error| refused(&error))
+    }
+}
+
+fn refused(error: &QuoteError) -> Status {
+    match error {
+        QuoteError::Facts(facts) => status::internal("reading the quotes", facts),
+        QuoteError::NoQuoteNamed => status::bad_field(
+            "quote",
+            error.to_string(),
+            "give its number; `bay quote list` shows them",
+        ),
+        QuoteError::NoSuchQuote { .. } | QuoteError::QuoteStruck { .. } => status::of(
+            Code::NotFound,
+            reason::NO_SUCH_QUOTE,
+            format!("{error}; `bay quote list` shows the quotes there are"),
+        ),
+    }
+}
