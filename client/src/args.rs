@@ -104,6 +104,7 @@ pub enum Command {
     Spool(commands::spool::SpoolArgs),
     Week(commands::week::WeekArgs),
     Job(commands::job::JobArgs),
+    Quote(commands::quote::QuoteArgs),
     Stock(commands::stock::StockArgs),
     Settle(commands::settle::SettleArgs),
     Catalogue(commands::catalogue::CatalogueArgs),

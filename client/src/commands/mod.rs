@@ -32,6 +32,7 @@ pub mod open;
 pub mod page;
 pub mod panel;
 pub mod place;
+pub mod quote;
 pub mod release;
 pub mod settle;
 pub mod spool;
@@ -70,6 +71,7 @@ pub fn run(context: &Context, command: Command) -> Result<Outcome, Error> {
         Command::Spool(args) => spool::run(context, &args),
         Command::Week(args) => week::run(context, &args),
         Command::Job(args) => job::run(context, &args),
+        Command::Quote(args) => quote::run(context, &args),
         Command::Stock(args) => stock::run(context, &args),
         Command::Settle(args) => settle::run(context, &args),
         Command::Catalogue(args) => catalogue::run(context, &args),

@@ -116,7 +116,7 @@ fn grades(args: &OpenArgs) -> Option<v1::Grades> {
     (grades != v1::Grades::default()).then_some(grades)
 }
 
-fn panel(typed: &str) -> Result<v1::Panel, Error> {
+pub(super) fn panel(typed: &str) -> Result<v1::Panel, Error> {
     let unreadable = || {
         Error::refused(format!("`{typed}` is not a panel with its finish."))
             .with_hint("Write it like nose=matte.")

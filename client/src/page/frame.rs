@@ -42,9 +42,32 @@ const CONTENTS_MIN: usize = 3;
 const POLICY: &str =
     "default-src 'none'; style-src 'unsafe-inline'; base-uri 'none'; form-action 'none'";
 
+/// What differs between pages for the shop and one for the customer.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Look {
+    /// Words of the way past the head.
+    pub skip: &'static str,
+    /// Lists the parts where there are several.
+    pub contents: bool,
+    /// Rules below those of every page.
+    pub rules: &'static str,
+}
+
+/// A page of figures, for the shop.
+const FIGURES: Look = Look {
+    skip: "Skip to the figures",
+    contents: true,
+    rules: "",
+};
+
 impl Frame {
     /// The page as one self-contained file.
     pub(super) fn into_html(self) -> String {
+        self.into_html_as(FIGURES)
+    }
+
+    /// The same with a look of its own.
+    pub(super) fn into_html_as(self, look: Look) -> String {
         let page = html! {
             (DOCTYPE)
             html lang="en" {
@@ -55,12 +78,12 @@ impl Frame {
                     meta name="color-scheme" content="light dark";
                     meta name="robots" content="noindex";
                     title { (self.title) }
-                    style { (PreEscaped(style::sheet())) }
+                    style { (PreEscaped(style::sheet())) (PreEscaped(look.rules)) }
                 }
                 body {
-                    a.skip href="#main" { "Skip to the figures" }
+                    a.skip href="#main" { (look.skip) }
                     header { (self.head) }
-                    @if self.sections.len() >= CONTENTS_MIN {
+                    @if look.contents && self.sections.len() >= CONTENTS_MIN {
                         nav aria-label="On this page" {
                             ul {
                                 @for section in &self.sections {

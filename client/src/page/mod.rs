@@ -10,6 +10,7 @@ pub mod job;
 mod notes;
 mod phrase;
 pub mod put;
+pub mod quote;
 mod style;
 mod table;
 pub mod week;

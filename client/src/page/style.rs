@@ -52,3 +52,6 @@ pub(super) fn sheet() -> String {
 
 /// Lengths in rem, so that a reader's larger letters move everything with them.
 pub(super) const RULES: &str = include_str!("style.css");
+
+/// Beside them, what the customer's page has of its own.
+pub(super) const OFFER: &str = include_str!("quote.css");

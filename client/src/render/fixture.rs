@@ -8,6 +8,7 @@ pub(crate) use self::stock::{lot, stock};
 pub(crate) use self::story::{own, story, why};
 
 pub(crate) mod figures;
+pub(crate) mod quote;
 mod stock;
 mod story;
 

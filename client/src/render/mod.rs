@@ -15,6 +15,7 @@ mod in_words;
 pub mod job;
 mod money;
 pub mod own;
+pub mod quote;
 mod released;
 pub mod settle;
 pub(crate) mod shortfall;

@@ -8,7 +8,7 @@
 
 use std::collections::BTreeSet;
 
-use super::super::style::{INKS, RULES};
+use super::super::style::{INKS, OFFER, RULES};
 
 /// What stands on what, and how far apart the two must be.
 #[derive(Debug, Clone, Copy)]
@@ -99,12 +99,14 @@ fn every_pair_of_colours_can_be_told_apart_in_both_schemes() {
 /// Names in `property:var(--name)`, for one property.
 fn used(property: &str) -> BTreeSet<&'static str> {
     let mut names = BTreeSet::new();
-    for (at, _) in RULES.match_indices("var(--") {
-        let name = RULES[at + 6..].split(')').next().unwrap();
-        let declaration = RULES[..at].rsplit(['{', ';']).next().unwrap();
-        let of = declaration.split(':').next().unwrap().trim();
-        if of == property {
-            names.insert(name);
+    for rules in [RULES, OFFER] {
+        for (at, _) in rules.match_indices("var(--") {
+            let name = rules[at + 6..].split(')').next().unwrap();
+            let declaration = rules[..at].rsplit(['{', ';']).next().unwrap();
+            let of = declaration.split(':').next().unwrap().trim();
+            if of == property {
+                names.insert(name);
+            }
         }
     }
     names
@@ -112,7 +114,9 @@ fn used(property: &str) -> BTreeSet<&'static str> {
 
 #[test]
 fn the_style_sheet_uses_no_other_colour_and_no_pair_that_is_not_checked() {
-    assert!(!RULES.contains('#') && !RULES.contains("rgb") && !RULES.contains("hsl"));
+    for rules in [RULES, OFFER] {
+        assert!(!rules.contains('#') && !rules.contains("rgb") && !rules.contains("hsl"));
+    }
     let paired: BTreeSet<&str> = PAIRS.iter().map(|pair| pair.ink).collect();
     for property in ["color", "fill", "stroke"] {
         for name in used(property) {

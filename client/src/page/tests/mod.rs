@@ -4,6 +4,7 @@
 mod contrast;
 mod fixture;
 mod markup;
+mod quote;
 
 use std::collections::BTreeSet;
 use std::path::Path;
@@ -48,7 +49,7 @@ fn made() -> Vec<(&'static str, String)> {
         }),
         ..JobStory::default()
     };
-    vec![
+    let mut pages = vec![
         ("full week", week_page(&fixture::week())),
         ("plain week", week_page(&crate::render::fixture::week())),
         ("empty log", week_page(&empty)),
@@ -58,7 +59,9 @@ fn made() -> Vec<(&'static str, String)> {
         ("plain job", job::page(&crate::render::fixture::story())),
         ("bare job", job::page(&bare)),
         ("no job", job::page(&JobStory::default())),
-    ]
+    ];
+    pages.extend(quote::made());
+    pages
 }
 
 /// Writes the pages to look at, and for a browser to check, where a folder is
@@ -317,7 +320,7 @@ fn what_scrolls_can_be_reached_by_the_keyboard() {
 }
 
 /// Everything that could end an element, an attribute or the page.
-const NASTY: &str =
+pub(super) const NASTY: &str =
     "\"'><script>alert(1)</script><img src=x onerror=1>&amp;</title>\u{1b}[31m\u{202e}gnp\u{0}";
 
 #[test]
