@@ -9,7 +9,7 @@
 //! of `report`, and a test holds the two together.
 
 /// The views by name, in the order in which they are made.
-pub(crate) const VIEWS: [(&str, &str); 13] = [
+pub(crate) const VIEWS: [(&str, &str); 15] = [
     ("v_job", JOB),
     ("v_stage", STAGE),
     ("v_declared", DECLARED),
@@ -23,6 +23,8 @@ pub(crate) const VIEWS: [(&str, &str); 13] = [
     ("v_stock", STOCK),
     ("v_container", CONTAINER),
     ("v_odd", ODD),
+    ("v_quote", QUOTE),
+    ("v_past", PAST),
 ];
 
 /// Makes all views.
@@ -170,3 +172,47 @@ const ODD: &str = "
 SELECT n.seq, n.code, j.number AS job, n.bay, utc(n.at_us) AS at_utc, n.at_us, n.settled
 FROM notice n LEFT JOIN job j ON j.job = n.job
 WHERE n.severity = 'odd'";
+
+/// A quote as it was printed last, with the customer's last answer. `answer`
+/// is `accepted`, `declined` or, while nobody answered, NULL. `job` is the one it
+/// opened, or the one it was made for while that was there.
+const QUOTE: &str = "
+SELECT n.number AS quote, q.asked ->> '$.job_type' AS job_type, q.asked ->> '$.vehicle' AS vehicle,
+  q.asked ->> '$.vehicle_class' AS vehicle_class, q.asked ->> '$.customer' AS customer,
+  q.asked ->> '$.grades.soil' AS grade_soil, q.asked ->> '$.grades.defects' AS grade_defects,
+  q.asked ->> '$.grades.intricacy' AS grade_intricacy, q.asked ->> '$.unseen' AS unseen,
+  utc(q.at_us) AS printed_utc, q.at_us AS printed_us,
+  (SELECT count(*) FROM quote p WHERE p.quote = q.quote) AS prints,
+  (q.printed ->> '$.hands_on_half_us') / 6e7 AS half_min,
+  (q.printed ->> '$.hands_on_p80_us') / 6e7 AS p80_min,
+  (q.printed ->> '$.bay_half_us') / 6e7 AS bay_half_min,
+  q.printed ->> '$.cost_minor' AS cost_minor, q.printed ->> '$.price_minor' AS price_minor,
+  q.printed ->> '$.trade_guess' AS trade_guess,
+  CASE d.accepted WHEN 1 THEN 'accepted' WHEN 0 THEN 'declined' END AS answer,
+  d.at_us AS answered_us, d.agreed_minor, d.reason,
+  q.for_job IS NOT NULL AS is_addition,
+  CASE WHEN q.for_job IS NOT NULL THEN (SELECT j.number FROM job j WHERE j.job = q.for_job)
+    ELSE (SELECT j.number FROM job j WHERE j.quote = q.quote ORDER BY j.opened_us, j.seq LIMIT 1)
+    END AS job,
+  q.seq
+FROM (SELECT *, (SELECT p.addition_to FROM quote p WHERE p.quote = o.quote
+    AND p.addition_to IS NOT NULL ORDER BY p.at_us, p.seq LIMIT 1) AS for_job FROM quote o) q JOIN quote_number n ON n.quote = q.quote
+LEFT JOIN quote_decided d ON d.quote = q.quote AND NOT EXISTS (SELECT 1 FROM quote_decided later
+  WHERE later.quote = d.quote AND (later.at_us, later.seq) > (d.at_us, d.seq))
+WHERE NOT EXISTS (SELECT 1 FROM quote later
+    WHERE later.quote = q.quote AND (later.at_us, later.seq) > (q.at_us, q.seq))
+  AND EXISTS (SELECT 1 FROM quote draft WHERE draft.quote = q.quote AND draft.revised = 0)";
+
+/// A job from before the log. One that was recorded twice is here twice; it is
+/// learned from once. `actual_min` is the whole job's, else the sum of its stages.
+const PAST: &str = "
+SELECT source, past ->> '$.date' AS date, past ->> '$.job_type' AS job_type,
+  past ->> '$.vehicle' AS vehicle, past ->> '$.vehicle_class' AS vehicle_class,
+  past ->> '$.grades.soil' AS grade_soil, past ->> '$.grades.defects' AS grade_defects,
+  past ->> '$.grades.intricacy' AS grade_intricacy,
+  json_array_length(past, '$.stages') AS stages,
+  CASE WHEN (past ->> '$.actual_us') > 0 THEN past ->> '$.actual_us'
+    ELSE (SELECT coalesce(sum(s.value ->> '$.actual_us'), 0) FROM json_each(past, '$.stages') s) END
+    / 6e7 AS actual_min,
+  past ->> '$.price_minor' AS price_minor, hex(key) AS key, seq
+FROM past";

@@ -6,6 +6,7 @@ mod export;
 mod live;
 mod log;
 mod mishaps;
+mod office;
 mod reads;
 mod shop;
 mod speed;

@@ -8,6 +8,7 @@ use baywright_proto::v1::{self, fact::Kind};
 use prost::Message as _;
 
 use super::catalogue::{PRODUCTS, STAGES, WORKERS, catalogue};
+use super::office;
 use crate::facts::Stored;
 
 /// Monday 2026-03-02, 06:00 UTC; the clocks change within the month.
@@ -53,6 +54,7 @@ pub(super) struct Shop {
     device_seqs: [u64; DEVICES.len()],
     jobs: Vec<[u8; 16]>,
     events: Vec<[u8; 16]>,
+    drafts: Vec<[u8; 16]>,
     /// Chance that a record comes late, per cent.
     late_percent: usize,
 }
@@ -66,6 +68,7 @@ impl Shop {
             device_seqs: [0; DEVICES.len()],
             jobs: Vec::new(),
             events: Vec::new(),
+            drafts: Vec::new(),
             late_percent,
         }
     }
@@ -110,6 +113,9 @@ impl Shop {
         event_id[..8].copy_from_slice(&self.seq.to_be_bytes());
         event_id[8] = 7;
         self.events.push(event_id);
+        if matches!(kind, Kind::QuoteDrafted(_)) {
+            self.drafts.push(event_id);
+        }
         let mut job_number = 0;
         if matches!(kind, Kind::JobOpened(_)) {
             self.jobs.push(event_id);
@@ -195,6 +201,12 @@ impl Shop {
             }),
             94..97 => self.settled(),
             97..98 => self.price_change(),
+            98 => {
+                let drafts = std::mem::take(&mut self.drafts);
+                let fact = office::fact(&mut self.dice, self.now_us, &drafts);
+                self.drafts = drafts;
+                fact
+            }
             _ => Kind::Noted(v1::Noted {
                 text: "cold today".to_owned(),
                 ..v1::Noted::default()
@@ -220,6 +232,7 @@ impl Shop {
                         intricacy: 9,
                     }),
                     comeback_of,
+                    quote_event_id: self.drafts.last().map(|id| id.to_vec()).unwrap_or_default(),
                     ..v1::JobOpened::default()
                 })
             }

@@ -82,6 +82,7 @@ fn every_view_has_a_row_for_each_row_and_none_shows_a_blob() {
             ("v_flaw", Table::FlawFound),
             ("v_stock", Table::Stock),
             ("v_container", Table::Container),
+            ("v_past", Table::Past),
         ] {
             let rows = stored(&facts.conn, table).len();
             assert_eq!(count(&facts.conn, view), rows, "seed {seed}: {view}");
@@ -228,6 +229,51 @@ fn minutes_and_millilitres_in_the_views_are_those_of_the_rows() {
         assert_near(&got, &want, &format!("uses of seed {seed}"));
     }
     assert!(mixed > 0, "no use of a mix was compared");
+}
+
+#[test]
+fn a_quote_in_the_view_is_the_quote_of_the_list() {
+    let mut answered = 0;
+    for seed in SEEDS {
+        let log = Log::of(Shop::new(seed, 15).records(900));
+        let folder = tempfile::tempdir().unwrap();
+        let facts = Facts::open(folder.path(), log.boxed(), &mut |_| {}).unwrap();
+        let reader = FactsReader::open(folder.path(), Arc::new(log)).unwrap();
+        let asked = v1::ListQuotesRequest {
+            at_most: 400,
+            ..v1::ListQuotesRequest::default()
+        };
+        let listed = reader.quotes(&asked, Micros(i64::MAX / 2)).unwrap();
+        let as_number = |number: u64| over(i64::try_from(number).unwrap(), 1.0);
+        let want: Vec<Vec<Option<f64>>> = listed
+            .quotes
+            .iter()
+            .rev()
+            .map(|quote| {
+                let accepted = quote.state() == v1::QuoteState::Accepted;
+                let declined = quote.state() == v1::QuoteState::Declined;
+                answered += i32::from(accepted || declined);
+                vec![
+                    as_number(quote.number),
+                    over(quote.hands_on_half_us, 6e7),
+                    over(quote.price_minor, 1.0),
+                    over(i64::from(accepted), 1.0),
+                    over(i64::from(declined), 1.0),
+                    (quote.job_number != 0)
+                        .then(|| as_number(quote.job_number))
+                        .flatten(),
+                    over(i64::from(quote.addition), 1.0),
+                ]
+            })
+            .collect();
+        let got = numbers(
+            &facts.conn,
+            "SELECT quote, half_min, price_minor, coalesce(answer = 'accepted', 0),
+               coalesce(answer = 'declined', 0), job, is_addition FROM v_quote ORDER BY quote",
+        );
+        assert_near(&got, &want, &format!("seed {seed}"));
+    }
+    assert!(answered > 2, "only {answered} quotes were answered");
 }
 
 #[test]
