@@ -3,6 +3,7 @@
 mod export;
 mod life;
 mod posts;
+mod quote;
 mod reads;
 
 use std::future::Future;
