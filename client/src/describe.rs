@@ -3,6 +3,7 @@
 
 use baywright_proto::v1;
 use baywright_proto::v1::fact::Kind;
+use baywright_terms::amount::Money;
 
 /// What the fact says, for example `used iron-remover 350 ml`.
 ///
@@ -69,6 +70,17 @@ fn kind_words(kind: &Kind) -> String {
         Kind::StruckOut(f) => format!("strike {} {}", id(&f.event_id), f.reason),
         Kind::Settled(f) => format!("settle {} {}", id(&f.event_id), f.reason),
         Kind::CatalogueSet(_) => "catalogue set".to_owned(),
+        Kind::QuoteDrafted(f) => {
+            let asked = f.asked.clone().unwrap_or_default();
+            let on_top = if f.addition { " on top" } else { "" };
+            format!("quote{on_top} {} {}", asked.job_type, asked.vehicle)
+        }
+        Kind::QuoteRevised(f) => format!("quote revised {}", f.reason),
+        Kind::QuoteAccepted(f) => format!(
+            "quote accepted at {}",
+            f.agreed.as_ref().map(price).unwrap_or_default()
+        ),
+        Kind::QuoteDeclined(f) => format!("quote declined {}", f.reason),
         other => panel_words(other),
     }
 }
@@ -164,6 +176,11 @@ fn used(f: &v1::ProductUsed) -> String {
         v1::UseSource::Unspecified => "",
     };
     format!("used {} {much}{source}", f.product)
+}
+
+/// `EUR 1,450.00`.
+fn price(price: &v1::Money) -> String {
+    Money::new(price.price_minor, &price.currency).to_string()
 }
 
 /// An amount as it was typed: `350 ml`.

@@ -1,6 +1,8 @@
 //! A daemon in memory for the tests: it keeps the rules of the wire, and
 //! misbehaves where a test asks it to.
 
+mod quotes;
+
 use std::collections::VecDeque;
 use std::net::SocketAddr;
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
@@ -11,6 +13,7 @@ use baywright_proto::v1::floor_service_server::{FloorService, FloorServiceServer
 use baywright_proto::v1::hello_service_server::{HelloService, HelloServiceServer};
 use baywright_proto::v1::intake_service_server::{IntakeService, IntakeServiceServer};
 use baywright_proto::v1::post_many_response::Result as Many;
+use baywright_proto::v1::quote_service_server::QuoteServiceServer;
 use baywright_proto::{PROTOCOL_HIGHEST, PROTOCOL_LOWEST};
 use prost::Message as _;
 use tokio_stream::Stream;
@@ -63,6 +66,11 @@ pub(crate) struct State {
     /// Products the waiting person is refused.
     pub(crate) known_products: Vec<String>,
     pub(crate) calls: u64,
+    /// The answer to every question for a quote, but for what was asked.
+    pub(crate) suggested: v1::SuggestResponse,
+    pub(crate) suggest_requests: Vec<v1::SuggestRequest>,
+    /// Every open quote is past its date.
+    pub(crate) quotes_ran_out: bool,
 }
 
 /// Why the fake did not take a post.
@@ -330,6 +338,7 @@ impl Fake {
                     .add_service(IntakeServiceServer::new(services.clone()))
                     .add_service(HelloServiceServer::new(services.clone()))
                     .add_service(CatalogueServiceServer::new(services.clone()))
+                    .add_service(QuoteServiceServer::new(services.clone()))
                     .add_service(FloorServiceServer::new(services))
                     .serve_with_incoming(incoming);
                 // Dropped at once: connections end as when a daemon is killed.

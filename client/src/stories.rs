@@ -1,6 +1,7 @@
 //! A person at the bay: command lines in, answers out, against a fake daemon.
 
 mod amends;
+mod quotes;
 
 use std::ffi::OsString;
 use std::sync::Arc;

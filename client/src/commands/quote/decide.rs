@@ -39,9 +39,8 @@ pub(super) fn accept(context: &Context, args: &AcceptArgs) -> Result<Outcome, Er
     let asked = quote.asked.clone().unwrap_or_default();
     let price = price(&args.price, &quote.currency)?;
     may_be_accepted(context, &quote, &line)?;
-    let unseen = asked.unseen.then(|| unseen_words(line.number));
-    if let Some(words) = &unseen {
-        ask_unseen(context, words)?;
+    if asked.unseen {
+        ask_unseen(context, line.number)?;
     }
     let job = line.addition.then(|| number(line.job_number));
     let is_accepted = line.state() == QuoteState::Accepted;
@@ -81,8 +80,8 @@ pub(super) fn accept(context: &Context, args: &AcceptArgs) -> Result<Outcome, Er
         }
         Said::Acknowledged { .. } | Said::Kept { .. } => {}
     }
-    if let Some(words) = unseen {
-        let _ = write!(text, "\n! {words}");
+    if asked.unseen {
+        let _ = write!(text, "\n! {}", unseen_words(line.number, &opened));
     }
     Ok(Outcome::new(text, Value::Object(json)))
 }
@@ -158,19 +157,31 @@ fn may_be_accepted(
     }
 }
 
-fn unseen_words(number: u64) -> String {
-    format!(
-        "Nobody of the shop had seen it when this was quoted. Inspect it first, and say its \
-         grades: bay quote revise {number} --seen yes --soil 4"
-    )
+/// Reminds to inspect, and what to do where it is too late for that.
+fn unseen_words(number: u64, said: &Said) -> String {
+    let unseen = "Nobody of the shop had seen it when this was quoted";
+    let added = |job: &str| {
+        format!(
+            "{unseen}. What the inspection brings on top is a line of its own: bay quote add {job} \
+             --stage STAGE --price PRICE"
+        )
+    };
+    match said {
+        Said::Dry => format!(
+            "{unseen}. Inspect it first, and say its grades: bay quote revise {number} --seen yes \
+             --soil 4"
+        ),
+        Said::Acknowledged { receipt, .. } => added(&receipt.job_number.to_string()),
+        Said::Kept { handle, .. } => added(handle),
+    }
 }
 
 /// At a terminal a person decides; elsewhere the reminder stands in the answer.
-fn ask_unseen(context: &Context, words: &str) -> Result<(), Error> {
+fn ask_unseen(context: &Context, number: u64) -> Result<(), Error> {
     if !context.can_ask() || context.common.anyway || context.common.dry {
         return Ok(());
     }
-    office::say(words);
+    office::say(&unseen_words(number, &Said::Dry));
     if office::yes("Accept it as it is?")? {
         return Ok(());
     }

@@ -115,14 +115,13 @@ pub fn accepted(number: u64, agreed_minor: i64, printed: &QuotePrinted, date: &s
         number => format!("Quote {number} accepted: {agreed}."),
     };
     if printed.cost_minor > 0 && agreed_minor > 0 {
-        let left = |cost: i64| percent(left_permille(agreed_minor, cost));
+        let left = |cost: i64| left_permille(agreed_minor, cost);
         let word = left_word(printed.margin);
         let _ = write!(
             said,
-            " At that price the {word} is {} % on average, and {} % if it takes as long as four \
-             in five.",
-            left(printed.cost_minor),
-            left(printed.cost_p80_minor)
+            " At that price {} on average, and {} if it takes as long as four in five.",
+            left_words(word, left(printed.cost_minor)),
+            left_words(word, left(printed.cost_p80_minor)),
         );
     }
     if !date.is_empty() {
@@ -130,6 +129,15 @@ pub fn accepted(number: u64, agreed_minor: i64, printed: &QuotePrinted, date: &s
         said.push_str(&planned(date));
     }
     said
+}
+
+/// `the margin is 21 %`, `it loses 3 %`.
+pub(super) fn left_words(word: &str, permille: i32) -> String {
+    let left = percent(permille);
+    match left.strip_prefix('-') {
+        Some(lost) => format!("it loses {lost} %"),
+        None => format!("the {word} is {left} %"),
+    }
 }
 
 /// What is left of a price, per mille of it.

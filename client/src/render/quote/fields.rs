@@ -4,6 +4,7 @@ use std::fmt::Write as _;
 
 use baywright_proto::v1::{QuoteAsked, QuotePrinted};
 
+use super::fate::left_words;
 use super::{Sheet, grades, percent};
 use crate::render::figure::{counted, hours_minutes};
 use crate::render::money::{figure, left_word, money};
@@ -154,14 +155,9 @@ fn price(printed: &QuotePrinted) -> String {
 
 /// What is left where the job takes as long as four in five.
 fn at_p80(printed: &QuotePrinted) -> String {
-    let left = percent(printed.margin_p80_permille);
-    match left.strip_prefix('-') {
-        Some(lost) => format!("if it takes as long as four in five, it loses {lost} %"),
-        None => format!(
-            "if it takes as long as four in five, the {} is {left} %",
-            left_word(printed.margin)
-        ),
-    }
+    let word = left_word(printed.margin);
+    let left = left_words(word, printed.margin_p80_permille);
+    format!("if it takes as long as four in five, {left}")
 }
 
 fn against_list(printed: &QuotePrinted) -> String {

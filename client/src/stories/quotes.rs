@@ -1,0 +1,700 @@
+//! A quote from the phone call to the job: what is posted, in which order, and
+//! what survives a lost answer.
+
+use baywright_proto::v1::QuoteState;
+use baywright_proto::v1::job_ref::Job;
+
+use super::*;
+use crate::fake::Fault;
+use crate::render::fixture;
+
+/// A shop whose daemon suggests the quote of the fixture.
+fn office() -> Bay {
+    let bay = Bay::of_shop();
+    bay.fake.state().suggested = v1::SuggestResponse {
+        asked: None,
+        printed: Some(fixture::quote::printed()),
+        remarks: vec!["Never decon on leather (seat): it shrinks.".to_owned()],
+    };
+    bay
+}
+
+/// With quote 1 in its log.
+fn with_quote() -> Bay {
+    let bay = office();
+    bay.outcome("bay quote new trike-coat red three-wheeler --soil 4")
+        .unwrap();
+    bay
+}
+
+fn kinds(bay: &Bay) -> Vec<&'static str> {
+    let word = |kind: Option<FactKind>| match kind {
+        Some(FactKind::QuoteDrafted(_)) => "drafted",
+        Some(FactKind::QuoteRevised(_)) => "revised",
+        Some(FactKind::QuoteAccepted(_)) => "accepted",
+        Some(FactKind::QuoteDeclined(_)) => "declined",
+        Some(FactKind::JobOpened(_)) => "opened",
+        _ => "other",
+    };
+    bay.facts()
+        .into_iter()
+        .map(|fact| word(fact.kind))
+        .collect()
+}
+
+/// The last lines of what the person reads.
+fn tail(text: &str, lines: usize) -> String {
+    let all: Vec<&str> = text.lines().collect();
+    all[all.len().saturating_sub(lines)..].join("\n")
+}
+
+#[test]
+fn a_new_quote_posts_exactly_what_it_printed_and_says_its_number() {
+    let bay = office();
+    let said = bay.says("bay quote new trike-coat red three-wheeler --soil 4 --intricacy 5 --for Oliveira --without decon");
+    assert!(
+        said.starts_with("That will be EUR 557.19 with 23 % tax"),
+        "{said}"
+    );
+    assert_snapshot!(tail(&said, 7), @r#"
+    Before you promise
+    ! Never decon on leather (seat): it shrinks.
+
+    Quote 1.
+      bay quote show 1 --html quote-1.html          a page for the customer
+      bay quote accept 1 --price 453                the customer said yes
+      bay quote decline 1 --why "too dear"          the customer said no
+    "#);
+    let facts = bay.facts();
+    let Some(FactKind::QuoteDrafted(drafted)) = &facts[0].kind else {
+        panic!("{facts:?}");
+    };
+    assert_eq!(
+        drafted.printed.as_ref(),
+        bay.fake.state().suggested.printed.as_ref()
+    );
+    assert!(!drafted.addition && facts[0].job.is_none());
+    let asked = drafted.asked.clone().unwrap();
+    assert_eq!(
+        asked,
+        v1::QuoteAsked {
+            job_type: "trike-coat".to_owned(),
+            vehicle: "red three-wheeler".to_owned(),
+            grades: Some(v1::Grades {
+                soil: 4,
+                defects: 0,
+                intricacy: 5,
+            }),
+            without_stages: vec!["decon".to_owned()],
+            customer: "Oliveira".to_owned(),
+            ..v1::QuoteAsked::default()
+        }
+    );
+}
+
+#[test]
+fn a_dry_quote_prints_all_and_posts_nothing() {
+    let bay = office();
+    let said = bay.says("bay quote new trike-coat --dry");
+    assert!(said.contains("four in five of such jobs"), "{said}");
+    assert!(said.ends_with("Nothing was posted (--dry)."), "{said}");
+    assert!(bay.facts().is_empty() && bay.kept() == 0);
+    let bay = with_quote();
+    for line in [
+        "bay quote revise 1 --soil 5 --dry",
+        "bay quote accept 1 --price 400 --dry",
+        "bay quote decline 1 --why dear --dry",
+        "bay quote add 118 --stage polish --price 120 --dry",
+    ] {
+        let said = bay.says(line);
+        assert!(
+            said.contains("Nothing was posted (--dry)."),
+            "{line}: {said}"
+        );
+    }
+    assert_eq!((kinds(&bay), bay.kept()), (vec!["drafted"], 0));
+}
+
+#[test]
+fn without_a_daemon_there_is_no_quote_and_it_says_why() {
+    let bay = Bay::of_shop().away();
+    assert_snapshot!(bay.says("bay quote new trike-coat"), @"
+    Error 4: A quote needs the daemon, and nothing was posted. No daemon at SERVER: connection refused.
+    Hint: Is baywrightd running? `--server HOST:PORT` names another place.
+    ");
+    for line in [
+        "bay quote list",
+        "bay quote show 1",
+        "bay quote revise 1 --soil 5",
+        "bay quote accept 1 --price 400",
+        "bay quote decline 1 --why dear",
+        "bay quote add 118 --stage polish --price 120",
+        "bay quote compare 1",
+    ] {
+        let error = bay.outcome(line).unwrap_err();
+        assert_eq!(error.kind(), Kind::Unreachable, "{line}: {error}");
+        assert!(
+            error.message().starts_with("A quote needs the daemon"),
+            "{line}"
+        );
+    }
+    assert_eq!(bay.kept(), 0);
+}
+
+#[test]
+fn an_acceptance_keeps_the_price_and_opens_the_job() {
+    let bay = with_quote();
+    assert_snapshot!(bay.says("bay quote accept 1 --price 430 --why \"second vehicle\" --on 2026-12-03"), @"
+    Quote 1 accepted: EUR 430.00 agreed, a discount of EUR 23.00 (5 %) on the suggested EUR 453.00. At that price the margin is 21 % on average, and the margin is 10 % if it takes as long as four in five. Planned for Thu 3 Dec 2026.
+    Job 118 trike-coat (red three-wheeler): opened at 14:05.
+    Next: bay bring 118
+    ");
+    assert_eq!(kinds(&bay), ["drafted", "accepted", "opened"]);
+    let facts = bay.facts();
+    let drafted_id = bay.fake.state().log[0].event_id.clone();
+    let euros = |minor| {
+        Some(v1::Money {
+            price_minor: minor,
+            currency: "EUR".to_owned(),
+        })
+    };
+    let Some(FactKind::QuoteAccepted(accepted)) = &facts[1].kind else {
+        panic!("{facts:?}");
+    };
+    assert_eq!(
+        *accepted,
+        v1::QuoteAccepted {
+            quote_event_id: drafted_id.clone(),
+            agreed: euros(43_000),
+            suggested: euros(45_300),
+            reason: "second vehicle".to_owned(),
+            planned_date: "2026-12-03".to_owned(),
+        }
+    );
+    let Some(FactKind::JobOpened(opened)) = &facts[2].kind else {
+        panic!("{facts:?}");
+    };
+    assert_eq!(
+        (&opened.quote_event_id, &opened.agreed),
+        (&drafted_id, &euros(43_000))
+    );
+    assert_eq!(opened.vehicle, "red three-wheeler");
+    assert_eq!(opened.grades.unwrap().soil, 4);
+    // The office posts about no bay's job.
+    assert!(facts.iter().all(|fact| fact.job.is_none()));
+}
+
+#[test]
+fn a_quote_is_accepted_once() {
+    let bay = with_quote();
+    bay.outcome("bay quote accept 1 --price 453").unwrap();
+    assert_snapshot!(bay.says("bay quote accept 1 --price 453 --anyway"), @"
+    Error 3: Quote 1 was accepted for EUR 453.00: job 118.
+    Hint: What comes on top is a line of its own: bay quote add 118 --stage STAGE --price PRICE
+    ");
+    assert_eq!(kinds(&bay), ["drafted", "accepted", "opened"]);
+}
+
+#[test]
+fn an_acceptance_whose_answer_is_lost_comes_once_and_before_its_job() {
+    let bay = with_quote();
+    bay.fake.state().faults = [Fault::LosesTheReceipt].into();
+    let said = bay.says("bay quote accept 1 --price 453");
+    assert!(
+        said.contains("Quote 1 accepted") && said.contains("Job 118"),
+        "{said}"
+    );
+    assert_eq!(kinds(&bay), ["drafted", "accepted", "opened"]);
+    assert_eq!(bay.kept(), 0);
+}
+
+#[test]
+fn an_acceptance_that_stays_on_this_disk_is_sent_before_anything_is_asked_again() {
+    let bay = with_quote();
+    bay.fake.state().faults = [Fault::IsBusy, Fault::IsBusy].into();
+    let said = bay.says("bay quote accept 1 --price 453");
+    assert!(said.contains("2 facts wait there"), "{said}");
+    assert_eq!((kinds(&bay), bay.kept()), (vec!["drafted"], 2));
+    // The same again: what waits goes out, and the quote is accepted by then.
+    let error = bay.outcome("bay quote accept 1 --price 453").unwrap_err();
+    assert_eq!(error.kind(), Kind::Refused);
+    assert!(error.message().contains("was accepted"), "{error}");
+    assert_eq!(kinds(&bay), ["drafted", "accepted", "opened"]);
+    assert_eq!(bay.kept(), 0);
+}
+
+#[test]
+fn an_acceptance_without_its_job_is_told_and_opened_on_demand() {
+    let bay = with_quote();
+    let id = bay.fake.state().log[0].event_id.clone();
+    {
+        let mut state = bay.fake.state();
+        let fact = v1::Fact {
+            kind: Some(FactKind::QuoteAccepted(v1::QuoteAccepted {
+                quote_event_id: id,
+                agreed: Some(v1::Money {
+                    price_minor: 44_000,
+                    currency: "EUR".to_owned(),
+                }),
+                ..v1::QuoteAccepted::default()
+            })),
+            ..v1::Fact::default()
+        };
+        // From another bay, whose opening of the job is still on its way.
+        let other = crate::fake::Stored {
+            event_id: vec![9; 16],
+            device: "other".to_owned(),
+            device_seq: 1,
+            fact: fact.encode_to_vec(),
+            waiting: true,
+        };
+        state.log.push(other);
+    }
+    assert_snapshot!(bay.says("bay quote accept 1 --price 400"), @"
+    Error 3: Quote 1 was accepted, and its job is not in the log yet.
+    Hint: It may wait on the bay where that was said: `bay spool send` there sends it. To open it from here, add --anyway.
+    ");
+    bay.outcome("bay quote accept 1 --price 400 --anyway")
+        .unwrap();
+    assert_eq!(kinds(&bay), ["drafted", "accepted", "opened"]);
+    let Some(FactKind::JobOpened(opened)) = bay.facts().pop().unwrap().kind else {
+        panic!("the job was not opened");
+    };
+    assert_eq!(
+        opened.agreed.unwrap().price_minor,
+        44_000,
+        "what was agreed first"
+    );
+}
+
+#[test]
+fn a_run_out_or_declined_quote_is_accepted_only_anyway() {
+    let bay = with_quote();
+    bay.fake.state().quotes_ran_out = true;
+    assert_snapshot!(bay.says("bay quote accept 1 --price 453"), @"
+    Error 3: Quote 1 has run out: it held until Fri 25 Dec 2026.
+    Hint: `bay quote revise 1` works it out anew. To accept it as it was, add --anyway.
+    ");
+    bay.fake.state().quotes_ran_out = false;
+    assert_snapshot!(bay.says("bay quote decline 1 --why \"too dear\""), @"Quote 1 declined: too dear.");
+    assert_snapshot!(bay.says("bay quote accept 1 --price 453"), @"
+    Error 3: Quote 1 was declined.
+    Hint: Where the customer thought again, add --anyway.
+    ");
+    assert!(bay.outcome("bay quote decline 1 --why again").is_err());
+    bay.outcome("bay quote accept 1 --price 453 --anyway")
+        .unwrap();
+    assert_eq!(kinds(&bay), ["drafted", "declined", "accepted", "opened"]);
+    let error = bay.outcome("bay quote decline 1 --why late").unwrap_err();
+    assert!(error.message().contains("was accepted: job 118"), "{error}");
+}
+
+#[test]
+fn an_unseen_vehicle_is_quoted_so_and_accepting_it_reminds_to_inspect() {
+    let bay = office();
+    bay.outcome("bay quote new trike-coat --seen no").unwrap();
+    let asked = bay.fake.state().suggest_requests[0].asked.clone().unwrap();
+    assert!(asked.unseen);
+    let said = bay.says("bay quote accept 1 --price 453 --dry");
+    assert!(said.contains("bay quote revise 1 --seen yes"), "{said}");
+    let said = bay.says("bay quote accept 1 --price 453");
+    assert_snapshot!(tail(&said, 2), @"
+    Next: bay bring 118
+    ! Nobody of the shop had seen it when this was quoted. What the inspection brings on top is a line of its own: bay quote add 118 --stage STAGE --price PRICE
+    ");
+    assert_eq!(kinds(&bay), ["drafted", "accepted", "opened"]);
+}
+
+#[test]
+fn a_revision_changes_what_is_said_and_keeps_the_rest() {
+    let bay = with_quote();
+    let said = bay.says(
+        "bay quote revise 1 --defects 2 --seen no --without polish --for Oliveira --why \"seen in the rain\"",
+    );
+    assert!(
+        said.starts_with("Quote 1 again, trike-coat: red three-wheeler, for Oliveira"),
+        "{said}"
+    );
+    assert!(
+        said.contains("Changed: defects 2 (was not graded); for Oliveira (was none)"),
+        "{said}"
+    );
+    let requests = bay.fake.state().suggest_requests.clone();
+    assert_eq!(
+        requests[1].seed,
+        fixture::quote::printed().seed,
+        "the draws of before"
+    );
+    let Some(FactKind::QuoteRevised(revised)) = bay.facts().pop().unwrap().kind else {
+        panic!("nothing was revised");
+    };
+    assert_eq!(revised.quote_event_id, bay.fake.state().log[0].event_id);
+    assert_eq!(revised.reason, "seen in the rain");
+    let asked = revised.asked.unwrap();
+    let grades = asked.grades.unwrap();
+    assert_eq!((grades.soil, grades.defects), (4, 2));
+    assert_eq!(asked.vehicle, "red three-wheeler");
+    // Taken back, the stage is as if nobody had asked.
+    bay.outcome("bay quote revise 1 --with polish --seen yes")
+        .unwrap();
+    let asked = bay.fake.state().quotes()[0].asked.clone().unwrap();
+    assert!(asked.without_stages.is_empty() && asked.with_stages.is_empty() && !asked.unseen);
+    bay.outcome("bay quote accept 1 --price 453").unwrap();
+    let error = bay.outcome("bay quote revise 1 --soil 5").unwrap_err();
+    assert!(
+        error.hint().unwrap().contains("bay quote add 118"),
+        "{error}"
+    );
+    bay.outcome("bay quote revise 1 --soil 5 --anyway").unwrap();
+}
+
+#[test]
+fn work_on_top_is_a_line_of_its_own_of_its_job() {
+    let bay = office();
+    let said = bay.says("bay quote add 118 --stage polish");
+    assert!(said.starts_with("On top of job 118 that will be"), "{said}");
+    assert!(
+        said.contains("Nothing was posted") && bay.facts().is_empty(),
+        "{said}"
+    );
+    let said = bay.says("bay quote add 118 --stage polish --price 120 --why \"asked for\"");
+    assert_snapshot!(tail(&said, 2), @"
+
+    Quote 1 accepted: EUR 120.00 agreed, a discount of EUR 333.00 (74 %) on the suggested EUR 453.00. At that price it loses 183 % on average, and it loses 222 % if it takes as long as four in five.
+    ");
+    assert_eq!(kinds(&bay), ["drafted", "accepted"]);
+    let job = v1::JobRef {
+        job: Some(Job::Number(118)),
+    };
+    let requests = bay.fake.state().suggest_requests.clone();
+    assert_eq!(requests[1].addition_to.as_ref(), Some(&job));
+    assert_eq!(requests[1].asked.as_ref().unwrap().with_stages, ["polish"]);
+    let facts = bay.facts();
+    assert!(facts.iter().all(|fact| fact.job.as_ref() == Some(&job)));
+    let Some(FactKind::QuoteDrafted(drafted)) = &facts[0].kind else {
+        panic!("{facts:?}");
+    };
+    assert!(drafted.addition);
+    let Some(FactKind::QuoteAccepted(accepted)) = &facts[1].kind else {
+        panic!("{facts:?}");
+    };
+    assert_eq!(accepted.quote_event_id, bay.fake.state().log[0].event_id);
+    assert_eq!(accepted.agreed.as_ref().unwrap().price_minor, 12_000);
+    assert_eq!(accepted.reason, "asked for");
+}
+
+#[test]
+fn work_on_top_whose_answers_are_lost_is_posted_once_and_in_order() {
+    let bay = office();
+    bay.fake.state().faults = [Fault::LosesTheReceipt].into();
+    bay.outcome("bay quote add 118 --stage polish --price 120")
+        .unwrap();
+    assert_eq!(kinds(&bay), ["drafted", "accepted"]);
+    assert_eq!(
+        bay.fake.state().quotes()[0].line.as_ref().unwrap().state(),
+        QuoteState::Accepted
+    );
+}
+
+#[test]
+fn a_new_quote_whose_answer_is_lost_says_where_its_number_comes_from() {
+    let bay = office();
+    bay.fake.state().faults = [Fault::IsBusy].into();
+    let said = bay.says("bay quote new trike-coat");
+    assert_snapshot!(tail(&said, 3), @"
+
+    Kept on this bay in DATA/spool. No answer from the daemon for the post: the daemon is stopping. It goes out with the next command, or with `bay spool send`.
+    Its number comes when it is sent: `bay quote list` shows it.
+    ");
+    assert_eq!(bay.kept(), 1);
+    bay.outcome("bay quote list").unwrap();
+}
+
+#[test]
+fn what_cannot_be_a_quote_a_price_or_a_day_is_refused_before_anything_is_posted() {
+    let bay = with_quote();
+    let said: Vec<String> = [
+        "bay quote show twelve",
+        "bay quote show 2",
+        "bay quote accept 1 --price cheap",
+        "bay quote accept 1 --price \"USD 400\"",
+        "bay quote accept 1 --price 400 --on 3.12.2026",
+        "bay quote new trike-coot",
+        "bay quote new trike-coat --without polich",
+        "bay quote new trike-coat --like b2-7",
+        "bay quote compare 1 1 1 1 1 1 1",
+    ]
+    .iter()
+    .map(|line| bay.says(line))
+    .collect();
+    assert_snapshot!(said.join("\n"), @"
+    Error 2: `twelve` is not the number of a quote.
+    Hint: `bay quote list` shows the quotes by number.
+    Error 3: there is no such quote.
+    Hint: `bay quote list` shows the quotes by number.
+    Error 3: `CHEAP` is not a currency code: three capital letters of ISO 4217, like EUR.
+    Error 3: The quote is in EUR, and USD 400.00 is not.
+    Error 2: `3.12.2026` is not a date.
+    Hint: Write year, month and day: 2026-12-03
+    Error 3: no job type `trike-coot` in the catalogue.
+    Hint: did you mean trike-coat? To keep it anyway and settle it later, add --anyway.
+    Error 3: no stage `polich` in the catalogue.
+    Hint: did you mean polish? To keep it anyway and settle it later, add --anyway.
+    Error 2: `b2-7` is not the number of a job.
+    Hint: `bay week` shows jobs by number: --like 118
+    Error 2: 7 quotes fit on no page: 6 at most.
+    Hint: Name fewer: bay quote compare 12 14
+    ");
+    assert_eq!(kinds(&bay), ["drafted"]);
+}
+
+#[test]
+fn a_time_that_is_said_is_the_time_of_the_question_too() {
+    let bay = office();
+    bay.outcome("bay quote new trike-coat --ago 1h").unwrap();
+    let asked_us = bay.fake.state().suggest_requests[0].asked_us;
+    assert_eq!(asked_us, NOW_US - 3_600_000_000);
+    bay.outcome("bay quote new trike-coat").unwrap();
+    assert_eq!(bay.fake.state().suggest_requests[1].asked_us, 0);
+}
+
+#[test]
+fn the_customers_page_is_written_with_the_number_of_the_quote() {
+    let bay = office();
+    let file = bay.folder.path().join("quote.html");
+    let line = format!("bay quote new trike-coat red one --html {}", file.display());
+    let said = bay.says(&line);
+    assert!(said.contains("A page in DATA/quote.html"), "{said}");
+    let page = std::fs::read_to_string(&file).unwrap();
+    assert!(page.contains("<h1>Quote 1</h1>") && page.contains("red one"));
+    let shown = bay.outcome("bay quote show 1 --html -").unwrap();
+    assert!(shown.verbatim);
+    assert_eq!(shown.text, page);
+    let draft = bay
+        .outcome("bay quote new trike-coat --dry --html -")
+        .unwrap();
+    assert!(draft.text.contains("<h1>Draft of a quote</h1>"));
+}
+
+#[test]
+fn quotes_are_listed_shown_and_compared() {
+    let bay = with_quote();
+    bay.outcome("bay quote decline 1 --why dear").unwrap();
+    bay.outcome("bay quote new trike-coat").unwrap();
+    assert!(bay.says("bay quote list").starts_with("2 quotes"));
+    assert!(
+        bay.says("bay quote list --declined")
+            .starts_with("1 declined quote,")
+    );
+    assert!(
+        bay.says("bay quote list --accepted")
+            .starts_with("No accepted quotes.")
+    );
+    let shown = bay.says("bay quote show 2");
+    assert!(
+        shown.starts_with("Quote 2, trike-coat\nOpen, made on"),
+        "{shown}"
+    );
+    // This bay knows the nevers of the type from its catalogue.
+    assert!(
+        shown.contains("! leather (seat): never decon, iron-remover."),
+        "{shown}"
+    );
+    assert!(shown.contains("bay quote accept 2 --price 453"), "{shown}");
+    let compared = bay.says("bay quote compare 1 2");
+    assert!(compared.contains("quote 1     quote 2"), "{compared}");
+}
+
+#[test]
+fn the_names_in_the_json_are_part_of_the_contract() {
+    let bay = with_quote();
+    let keys = |line: &str| {
+        let json = bay.outcome(line).unwrap().json;
+        let keys: Vec<String> = json.as_object().unwrap().keys().cloned().collect();
+        keys.join(" ")
+    };
+    assert_eq!(
+        keys("bay quote new trike-coat --json"),
+        "quote receipt suggested"
+    );
+    assert_eq!(
+        keys("bay quote new trike-coat --dry --json"),
+        "dry suggested"
+    );
+    assert_eq!(
+        keys("bay quote revise 1 --soil 5 --json"),
+        "number receipt suggested"
+    );
+    assert_eq!(keys("bay quote show 1 --json"), "quote");
+    assert_eq!(
+        keys("bay quote list --json"),
+        "currency left_off quotes zone"
+    );
+    assert_eq!(keys("bay quote compare 1 2 --json"), "quotes");
+    assert_eq!(
+        keys("bay quote accept 1 --price 453 --json"),
+        "accepted opened"
+    );
+    assert_eq!(keys("bay quote decline 2 --why x --json"), "number receipt");
+    assert_eq!(
+        keys("bay quote add 118 --stage polish --price 1 --json"),
+        "accepted drafted number suggested"
+    );
+    let quote = serde_json::json!({ "quote": fixture::quote::done() });
+    assert_snapshot!(fixture::key_paths(&quote).join("\n"), @"
+    quote.accepted_reason
+    quote.actual_bay_us
+    quote.actual_cost_minor
+    quote.actual_products[].product
+    quote.actual_products[].unit
+    quote.actual_products[].used
+    quote.actual_stages[].hands_on_us
+    quote.actual_stages[].stage
+    quote.asked.customer
+    quote.asked.grades.defects
+    quote.asked.grades.intricacy
+    quote.asked.grades.soil
+    quote.asked.job_type
+    quote.asked.like_job_number
+    quote.asked.unseen
+    quote.asked.vehicle
+    quote.asked.vehicle_class
+    quote.asked.without_stages[]
+    quote.currency
+    quote.decided_us
+    quote.earlier[].bay_half_us
+    quote.earlier[].bay_p80_us
+    quote.earlier[].cost_half_minor
+    quote.earlier[].cost_minor
+    quote.earlier[].cost_p80_minor
+    quote.earlier[].currency
+    quote.earlier[].draws
+    quote.earlier[].from_jobs
+    quote.earlier[].from_jobs_all
+    quote.earlier[].hands_on_half_us
+    quote.earlier[].hands_on_mean_us
+    quote.earlier[].hands_on_p80_error_us
+    quote.earlier[].hands_on_p80_us
+    quote.earlier[].labour_minor
+    quote.earlier[].learned_up_to_seq
+    quote.earlier[].likes[].grades
+    quote.earlier[].likes[].grades.defects
+    quote.earlier[].likes[].grades.intricacy
+    quote.earlier[].likes[].grades.soil
+    quote.earlier[].likes[].hands_on_us
+    quote.earlier[].likes[].job_number
+    quote.earlier[].likes[].job_type
+    quote.earlier[].likes[].released_us
+    quote.earlier[].likes[].vehicle
+    quote.earlier[].list_minor
+    quote.earlier[].margin
+    quote.earlier[].margin_p80_permille
+    quote.earlier[].materials_minor
+    quote.earlier[].model_version
+    quote.earlier[].overhead_minor
+    quote.earlier[].price_from_minor
+    quote.earlier[].price_minor
+    quote.earlier[].price_to_minor
+    quote.earlier[].products[].allowance
+    quote.earlier[].products[].cost_minor
+    quote.earlier[].products[].half
+    quote.earlier[].products[].n
+    quote.earlier[].products[].p80
+    quote.earlier[].products[].product
+    quote.earlier[].products[].quoted.decimal
+    quote.earlier[].products[].quoted.unit
+    quote.earlier[].products[].unit
+    quote.earlier[].seed
+    quote.earlier[].stages[].allowance_us
+    quote.earlier[].stages[].half_us
+    quote.earlier[].stages[].n
+    quote.earlier[].stages[].p80_us
+    quote.earlier[].stages[].quoted_us
+    quote.earlier[].stages[].stage
+    quote.earlier[].supplies_minor
+    quote.earlier[].target_margin_permille
+    quote.earlier[].tax_milli_pct
+    quote.earlier[].trade_guess
+    quote.earlier[].valid_until_us
+    quote.earlier[].waiting_half_us
+    quote.earlier[].widen_milli
+    quote.line.actual_hands_on_us
+    quote.line.addition
+    quote.line.agreed_minor
+    quote.line.customer
+    quote.line.drafted_event_id
+    quote.line.drafted_us
+    quote.line.hands_on_half_us
+    quote.line.hands_on_p80_us
+    quote.line.job_number
+    quote.line.job_type
+    quote.line.number
+    quote.line.price_minor
+    quote.line.released
+    quote.line.state
+    quote.line.trade_guess
+    quote.line.valid_until_us
+    quote.line.vehicle
+    quote.line.why
+    quote.planned_date
+    quote.printed.bay_half_us
+    quote.printed.bay_p80_us
+    quote.printed.cost_half_minor
+    quote.printed.cost_minor
+    quote.printed.cost_p80_minor
+    quote.printed.currency
+    quote.printed.draws
+    quote.printed.from_jobs
+    quote.printed.from_jobs_all
+    quote.printed.hands_on_half_us
+    quote.printed.hands_on_mean_us
+    quote.printed.hands_on_p80_error_us
+    quote.printed.hands_on_p80_us
+    quote.printed.labour_minor
+    quote.printed.learned_up_to_seq
+    quote.printed.likes[].grades
+    quote.printed.likes[].grades.defects
+    quote.printed.likes[].grades.intricacy
+    quote.printed.likes[].grades.soil
+    quote.printed.likes[].hands_on_us
+    quote.printed.likes[].job_number
+    quote.printed.likes[].job_type
+    quote.printed.likes[].released_us
+    quote.printed.likes[].vehicle
+    quote.printed.list_minor
+    quote.printed.margin
+    quote.printed.margin_p80_permille
+    quote.printed.materials_minor
+    quote.printed.model_version
+    quote.printed.overhead_minor
+    quote.printed.price_from_minor
+    quote.printed.price_minor
+    quote.printed.price_to_minor
+    quote.printed.products[].allowance
+    quote.printed.products[].cost_minor
+    quote.printed.products[].half
+    quote.printed.products[].n
+    quote.printed.products[].p80
+    quote.printed.products[].product
+    quote.printed.products[].quoted.decimal
+    quote.printed.products[].quoted.unit
+    quote.printed.products[].unit
+    quote.printed.seed
+    quote.printed.stages[].allowance_us
+    quote.printed.stages[].half_us
+    quote.printed.stages[].n
+    quote.printed.stages[].p80_us
+    quote.printed.stages[].quoted_us
+    quote.printed.stages[].stage
+    quote.printed.supplies_minor
+    quote.printed.target_margin_permille
+    quote.printed.tax_milli_pct
+    quote.printed.trade_guess
+    quote.printed.valid_until_us
+    quote.printed.waiting_half_us
+    quote.printed.widen_milli
+    quote.revised_why[]
+    quote.shop
+    quote.zone
+    ");
+}
