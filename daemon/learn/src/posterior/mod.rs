@@ -3,7 +3,23 @@
 //! `y = intercept + Σ slopes·x + Σ factor effects + unit effect + error`, where each
 //! factor's levels share one unknown spread, all rows of one unit share one
 //! effect, and the error is Student t around the rest.
+//!
+//! The spreads are not plugged in but integrated over: a set of weighted points
+//! stands for their posterior ([`fit`]), and at each point the effects are jointly
+//! normal ([`conditional`]). A prediction draws a point, then the effects of what
+//! it is about, then a new unit and the errors ([`simulate`]).
 
+mod conditional;
+mod fit;
+mod leave_out;
 mod model;
+mod prepared;
+mod simulate;
 
+pub use fit::{Estimate, FitError, Posterior, SpreadEstimate, Warm, fit};
+pub use leave_out::LeftOut;
 pub use model::{Factor, Model, Normal, Records, Row, Spread, Term};
+pub use simulate::{Cell, CellTerm, Draws, Level, Options, Quantile, quantile};
+
+#[cfg(test)]
+mod tests;

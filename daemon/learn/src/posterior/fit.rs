@@ -1,0 +1,484 @@
+//! The posterior of the spreads as weighted points.
+//!
+//! The mode is found with the exact gradient; around it, and for few records
+//! also from the prior, seeded points are drawn and weighted by posterior over
+//! proposal (importance sampling, normalised). The proposal at the mode is a
+//! multivariate t, so that the far sides are reached.
+
+use faer::linalg::solvers::{DenseSolveCore as _, Llt};
+use faer::{Mat, Side};
+use rand::SeedableRng as _;
+use rand_chacha::ChaCha12Rng;
+use rand_distr::{ChiSquared, Distribution as _, StandardNormal};
+
+use super::conditional::{self, Conditional, Theta, gradient, to_f64};
+use super::model::{Model, Records};
+use super::prepared::{Layout, Prepared};
+
+/// Why records cannot be fitted.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+pub enum FitError {
+    #[error("a prior needs finite spreads above zero and at least 2 degrees of freedom")]
+    Model,
+    #[error("levels are given for {given} factors, the model has {factors}")]
+    Levels { given: usize, factors: usize },
+    #[error("row {row} holds a number that is not finite")]
+    NotFinite { row: usize },
+    #[error("row {row} names a unit, level or slope that does not exist")]
+    OutOfRange { row: usize },
+    #[error("no spread fits these records")]
+    NoMode,
+}
+
+/// Where the search of the next fit may begin. It changes how long a fit takes.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Warm {
+    mode: Theta,
+}
+
+/// A mean with its standard deviation, in units of `y`.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Estimate {
+    pub mean: f64,
+    pub sd: f64,
+    /// Rows that name it.
+    pub rows: usize,
+}
+
+/// A spread: median and the range that holds four in five.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct SpreadEstimate {
+    pub median: f64,
+    pub low: f64,
+    pub high: f64,
+}
+
+/// What is believed after the records.
+#[derive(Debug)]
+pub struct Posterior {
+    pub(super) model: Model,
+    pub(super) prepared: Prepared,
+    pub(super) points: Vec<(f64, Conditional)>,
+    mode: Theta,
+}
+
+/// Points of the spreads by number of rows: few records say little about their
+/// shape and cost little, many pin them down.
+const POINTS: [(usize, usize); 4] = [(300, 480), (1_500, 240), (6_000, 96), (usize::MAX, 40)];
+
+/// Up to so many rows the prior is drawn from as well.
+const ROWS_FEW: usize = 600;
+
+/// Points lighter than this against the heaviest are left out.
+const WEIGHT_SMALL: f64 = 1e-4;
+
+/// Degrees of freedom of the proposal around the mode.
+const PROPOSAL_DOF: f64 = 5.0;
+
+/// Steps of the search for the mode, and the gradient that ends it.
+const STEPS_MAX: usize = 60;
+const GRADIENT_SMALL: f64 = 1e-4;
+
+/// The posterior of records under a model.
+///
+/// # Errors
+/// [`FitError`] for a model or rows that are no such thing.
+pub fn fit(model: &Model, records: &Records, warm: Option<&Warm>) -> Result<Posterior, FitError> {
+    let prepared = Prepared::of(model, records)?;
+    let (mode, at_mode) = search(model, &prepared, warm)?;
+    let points = spread_points(model, &prepared, &mode, &at_mode)?;
+    Ok(Posterior {
+        model: model.clone(),
+        prepared,
+        points,
+        mode,
+    })
+}
+
+fn prior_centre(model: &Model) -> Theta {
+    // Mode of a half-normal on the log scale.
+    let mut theta: Theta = model.factors.iter().map(|f| f.spread.scale.ln()).collect();
+    theta.push(model.unit.scale.ln());
+    theta.push(model.noise_median.ln());
+    theta
+}
+
+/// The mode by quasi-Newton steps (BFGS) with a step that must climb.
+fn search(
+    model: &Model,
+    prepared: &Prepared,
+    warm: Option<&Warm>,
+) -> Result<(Theta, Conditional), FitError> {
+    let start = match warm {
+        Some(warm) if warm.mode.len() == model.factors.len() + 2 => warm.mode.clone(),
+        _ => prior_centre(model),
+    };
+    let size = start.len();
+    let mut theta = start;
+    let mut here = conditional::at(model, prepared, &theta, None).ok_or(FitError::NoMode)?;
+    let mut slope = gradient(&here, model, prepared);
+    let mut inverse = identity(size, 0.2);
+    for _ in 0..STEPS_MAX {
+        if slope.iter().all(|g| g.abs() < GRADIENT_SMALL) {
+            break;
+        }
+        let mut step: Vec<f64> = (0..size)
+            .map(|i| (0..size).map(|j| inverse[(i, j)] * slope[j]).sum())
+            .collect();
+        let longest = step.iter().fold(0.0_f64, |most, s| most.max(s.abs()));
+        if longest > 1.0 {
+            for part in &mut step {
+                *part /= longest;
+            }
+        }
+        let Some((next, there)) = climb(model, prepared, &theta, &step, &here) else {
+            break;
+        };
+        let slope_there = gradient(&there, model, prepared);
+        update(&mut inverse, &theta, &next, &slope, &slope_there);
+        (theta, here, slope) = (next, there, slope_there);
+    }
+    Ok((theta, here))
+}
+
+/// The first of ever shorter steps that climbs.
+fn climb(
+    model: &Model,
+    prepared: &Prepared,
+    theta: &[f64],
+    step: &[f64],
+    here: &Conditional,
+) -> Option<(Theta, Conditional)> {
+    let mut length = 1.0;
+    for _ in 0..12 {
+        let next: Theta = theta
+            .iter()
+            .zip(step)
+            .map(|(t, s)| t + length * s)
+            .collect();
+        if let Some(there) = conditional::at(model, prepared, &next, Some(here))
+            && there.log_posterior > here.log_posterior
+        {
+            return Some((next, there));
+        }
+        length *= 0.4;
+    }
+    None
+}
+
+fn identity(size: usize, value: f64) -> Mat<f64> {
+    Mat::from_fn(size, size, |i, j| if i == j { value } else { 0.0 })
+}
+
+/// BFGS update of the inverse of the negative Hessian.
+fn update(inverse: &mut Mat<f64>, from: &[f64], to: &[f64], g_from: &[f64], g_to: &[f64]) {
+    let size = from.len();
+    let s: Vec<f64> = to.iter().zip(from).map(|(t, f)| t - f).collect();
+    // Of the negative log posterior.
+    let y: Vec<f64> = g_from.iter().zip(g_to).map(|(f, t)| f - t).collect();
+    let sy: f64 = s.iter().zip(&y).map(|(s, y)| s * y).sum();
+    if sy < 1e-10 {
+        return;
+    }
+    let iy: Vec<f64> = (0..size)
+        .map(|i| (0..size).map(|j| inverse[(i, j)] * y[j]).sum())
+        .collect();
+    let yiy: f64 = y.iter().zip(&iy).map(|(y, v)| y * v).sum();
+    for i in 0..size {
+        for j in 0..size {
+            inverse[(i, j)] +=
+                (1.0 + yiy / sy) * s[i] * s[j] / sy - (iy[i] * s[j] + s[i] * iy[j]) / sy;
+        }
+    }
+}
+
+/// Negative Hessian at the mode by differences of the gradient, made positive.
+fn curvature(model: &Model, prepared: &Prepared, mode: &[f64], at_mode: &Conditional) -> Mat<f64> {
+    const WIDTH: f64 = 0.05;
+    let size = mode.len();
+    let here = gradient(at_mode, model, prepared);
+    let mut h = Mat::<f64>::zeros(size, size);
+    for k in 0..size {
+        let mut theta = mode.to_vec();
+        theta[k] += WIDTH;
+        let there = conditional::at(model, prepared, &theta, Some(at_mode))
+            .map_or_else(|| here.clone(), |c| gradient(&c, model, prepared));
+        for i in 0..size {
+            h[(i, k)] = (here[i] - there[i]) / WIDTH;
+        }
+    }
+    // On the log scale a spread near zero has a long flat side: no axis may be
+    // wider than about a factor of four.
+    Mat::from_fn(size, size, |i, j| {
+        let mean = f64::midpoint(h[(i, j)], h[(j, i)]);
+        if i == j { mean.max(0.5) } else { mean }
+    })
+}
+
+struct Proposal<'m> {
+    mode: &'m [f64],
+    /// Cholesky factor of the curvature.
+    factor: Llt<f64>,
+    cov_factor: Mat<f64>,
+    log_det: f64,
+    prior_share: f64,
+}
+
+impl<'m> Proposal<'m> {
+    fn new(mode: &'m [f64], mut curvature: Mat<f64>, prior_share: f64) -> Result<Self, FitError> {
+        let size = mode.len();
+        let factor = loop {
+            match Llt::new(curvature.as_ref(), Side::Lower) {
+                Ok(factor) => break factor,
+                Err(_) if curvature[(0, 0)] < 1e12 => {
+                    for k in 0..size {
+                        curvature[(k, k)] = curvature[(k, k)] * 1.5 + 0.1;
+                    }
+                }
+                Err(_) => return Err(FitError::NoMode),
+            }
+        };
+        let cov = factor.inverse();
+        let cov = Llt::new(cov.as_ref(), Side::Lower).map_err(|_| FitError::NoMode)?;
+        let log_det = (0..size).map(|k| factor.L()[(k, k)].ln()).sum();
+        Ok(Self {
+            mode,
+            cov_factor: cov.L().to_owned(),
+            factor,
+            log_det,
+            prior_share,
+        })
+    }
+
+    fn draw(&self, model: &Model, rng: &mut ChaCha12Rng, from_prior: bool) -> Theta {
+        let size = self.mode.len();
+        let normal = |rng: &mut ChaCha12Rng| -> f64 { StandardNormal.sample(rng) };
+        if from_prior {
+            let half =
+                |scale: f64, rng: &mut ChaCha12Rng| (scale * normal(rng).abs()).max(1e-6).ln();
+            let mut theta: Theta = Vec::with_capacity(size);
+            for factor in &model.factors {
+                theta.push(half(factor.spread.scale, rng));
+            }
+            theta.push(half(model.unit.scale, rng));
+            theta.push(model.noise_median.ln() + model.noise_log_sd * normal(rng));
+            return theta;
+        }
+        let z: Vec<f64> = (0..size).map(|_| normal(rng)).collect();
+        let chi = ChiSquared::new(PROPOSAL_DOF).map_or(PROPOSAL_DOF, |d| d.sample(rng));
+        let stretch = (PROPOSAL_DOF / chi.max(1e-3)).sqrt();
+        (0..size)
+            .map(|i| {
+                let along: f64 = (0..=i).map(|j| self.cov_factor[(i, j)] * z[j]).sum();
+                self.mode[i] + stretch * along
+            })
+            .collect()
+    }
+
+    /// Log density of the mixture, up to a constant shared by both parts.
+    fn log_density(&self, model: &Model, theta: &[f64]) -> f64 {
+        let size = self.mode.len();
+        let d = to_f64(size);
+        let l = self.factor.L();
+        let mut quad = 0.0;
+        for j in 0..size {
+            let along: f64 = (j..size)
+                .map(|i| l[(i, j)] * (theta[i] - self.mode[i]))
+                .sum();
+            quad += along * along;
+        }
+        let gamma = statrs::function::gamma::ln_gamma;
+        let log_t = gamma(f64::midpoint(PROPOSAL_DOF, d))
+            - gamma(PROPOSAL_DOF / 2.0)
+            - 0.5 * d * (PROPOSAL_DOF * std::f64::consts::PI).ln()
+            + self.log_det
+            - 0.5 * (PROPOSAL_DOF + d) * (quad / PROPOSAL_DOF).ln_1p();
+        if self.prior_share <= 0.0 {
+            return log_t;
+        }
+        let log_prior = log_prior_density(model, theta);
+        let a = (1.0 - self.prior_share).ln() + log_t;
+        let b = self.prior_share.ln() + log_prior;
+        let top = a.max(b);
+        top + ((a - top).exp() + (b - top).exp()).ln()
+    }
+}
+
+/// Normalised density of the spreads' prior on the log scale.
+fn log_prior_density(model: &Model, theta: &[f64]) -> f64 {
+    let half = |log_sd: f64, scale: f64| {
+        let ratio = log_sd.exp() / scale;
+        0.5 * (2.0 / std::f64::consts::PI).ln() + ratio.ln() - 0.5 * ratio * ratio
+    };
+    let scales = model.factors.iter().map(|f| f.spread.scale);
+    let scales = scales.chain([model.unit.scale]);
+    let spreads: f64 = theta.iter().zip(scales).map(|(t, s)| half(*t, s)).sum();
+    let z = (theta[theta.len() - 1] - model.noise_median.ln()) / model.noise_log_sd;
+    spreads - 0.5 * z * z - model.noise_log_sd.ln() - 0.5 * (2.0 * std::f64::consts::PI).ln()
+}
+
+fn spread_points(
+    model: &Model,
+    prepared: &Prepared,
+    mode: &[f64],
+    at_mode: &Conditional,
+) -> Result<Vec<(f64, Conditional)>, FitError> {
+    let rows = prepared.rows.len();
+    let wanted = POINTS
+        .iter()
+        .find(|(most, _)| rows <= *most)
+        .map_or(40, |(_, points)| *points);
+    let prior_share = if rows == 0 {
+        1.0
+    } else if rows <= ROWS_FEW {
+        0.3
+    } else {
+        0.0
+    };
+    let curvature = curvature(model, prepared, mode, at_mode);
+    let proposal = Proposal::new(mode, curvature, prior_share)?;
+    let mut rng = ChaCha12Rng::seed_from_u64(0x5eed_0001);
+    let from_prior = to_f64(wanted) * prior_share;
+    let mut points = Vec::with_capacity(wanted);
+    for k in 0..wanted {
+        let theta = proposal.draw(model, &mut rng, to_f64(k) < from_prior);
+        let Some(found) = conditional::at(model, prepared, &theta, Some(at_mode)) else {
+            continue;
+        };
+        let log_weight = found.log_posterior - proposal.log_density(model, &theta);
+        points.push((log_weight, found));
+    }
+    let top = points.iter().fold(f64::MIN, |top, (w, _)| top.max(*w));
+    points.retain_mut(|(weight, _)| {
+        *weight = (*weight - top).exp();
+        *weight > WEIGHT_SMALL
+    });
+    let sum: f64 = points.iter().map(|(w, _)| w).sum();
+    if points.is_empty() || !sum.is_finite() {
+        return Err(FitError::NoMode);
+    }
+    for (weight, _) in &mut points {
+        *weight /= sum;
+    }
+    Ok(points)
+}
+
+impl Posterior {
+    /// Where the next fit may begin.
+    pub fn warm(&self) -> Warm {
+        Warm {
+            mode: self.mode.clone(),
+        }
+    }
+
+    pub fn rows(&self) -> usize {
+        self.prepared.rows.len()
+    }
+
+    /// Points that stand for the spreads, and how many of equal weight they are
+    /// worth (effective sample size).
+    pub fn points(&self) -> (usize, f64) {
+        let squares: f64 = self.points.iter().map(|(w, _)| w * w).sum();
+        (self.points.len(), 1.0 / squares)
+    }
+
+    pub fn intercept(&self) -> Estimate {
+        self.estimate(&[(0, 1.0)], self.prepared.rows.len())
+    }
+
+    pub fn slopes(&self) -> Vec<Estimate> {
+        (0..self.prepared.layout.slopes)
+            .map(|at| self.estimate(&[(1 + at, 1.0)], self.prepared.rows.len()))
+            .collect()
+    }
+
+    /// Effects of the levels of a factor; empty for a factor that is none.
+    pub fn effects(&self, factor: usize) -> Vec<Estimate> {
+        if factor >= self.prepared.layout.factors() {
+            return Vec::new();
+        }
+        self.prepared
+            .layout
+            .levels(factor)
+            .map(|at| self.estimate(&[(at, 1.0)], self.prepared.rows_of_level[at]))
+            .collect()
+    }
+
+    /// Spreads in the order factors, unit, error.
+    pub fn spreads(&self) -> Vec<SpreadEstimate> {
+        let factors = self.model.factors.len();
+        let of = |k: usize, point: &Conditional| match k.cmp(&factors) {
+            std::cmp::Ordering::Less => point.factor_sds[k],
+            std::cmp::Ordering::Equal => point.unit_sd,
+            std::cmp::Ordering::Greater => point.noise,
+        };
+        (0..factors + 2)
+            .map(|k| {
+                let mut values: Vec<(f64, f64)> =
+                    self.points.iter().map(|(w, p)| (of(k, p), *w)).collect();
+                values.sort_by(|a, b| a.0.total_cmp(&b.0));
+                let at = |share: f64| weighted_quantile(&values, share);
+                SpreadEstimate {
+                    median: at(0.5),
+                    low: at(0.1),
+                    high: at(0.9),
+                }
+            })
+            .collect()
+    }
+
+    /// Mean and sd of a combination of coefficients, over all points.
+    pub(super) fn estimate(&self, x: &[(usize, f64)], rows: usize) -> Estimate {
+        let (mut mean, mut square) = (0.0, 0.0);
+        for (weight, point) in &self.points {
+            let (m, v) = point.combination(x);
+            mean += weight * m;
+            square += weight * (v + m * m);
+        }
+        Estimate {
+            mean,
+            sd: (square - mean * mean).max(0.0).sqrt(),
+            rows,
+        }
+    }
+
+    pub(super) fn layout(&self) -> &Layout {
+        &self.prepared.layout
+    }
+}
+
+fn weighted_quantile(sorted: &[(f64, f64)], share: f64) -> f64 {
+    let mut sum = 0.0;
+    for (value, weight) in sorted {
+        sum += weight;
+        if sum >= share {
+            return *value;
+        }
+    }
+    sorted.last().map_or(f64::NAN, |(value, _)| *value)
+}
+
+impl Conditional {
+    /// Mean and variance of a combination of coefficients.
+    pub(super) fn combination(&self, x: &[(usize, f64)]) -> (f64, f64) {
+        let mut mean = 0.0;
+        let mut rhs = Mat::<f64>::zeros(self.mode.len(), 1);
+        for (column, value) in x {
+            mean += value * self.mode[*column];
+            rhs[(*column, 0)] += value;
+        }
+        self.halve(&mut rhs);
+        let variance = (0..self.mode.len()).map(|k| rhs[(k, 0)].powi(2)).sum();
+        (mean, variance)
+    }
+
+    /// Solves with the lower factor, in place: the squares of the result add up
+    /// to the variance of each column.
+    pub(super) fn halve(&self, columns: &mut Mat<f64>) {
+        faer::linalg::triangular_solve::solve_lower_triangular_in_place(
+            self.factor.L(),
+            columns.as_mut(),
+            faer::Par::Seq,
+        );
+    }
+}

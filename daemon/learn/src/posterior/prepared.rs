@@ -1,0 +1,184 @@
+//! Records laid out for fitting: sparse rows over one vector of coefficients,
+//! and the sums that do not depend on any spread.
+
+use faer::Mat;
+
+use super::fit::FitError;
+use super::model::{Model, Records};
+
+/// Where a coefficient stands: intercept, slopes, then the levels of each factor.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(super) struct Layout {
+    pub(super) slopes: usize,
+    /// First coefficient of each factor, and one past the last of all.
+    pub(super) starts: Vec<usize>,
+}
+
+impl Layout {
+    pub(super) fn of(model: &Model, levels: &[usize]) -> Self {
+        let mut starts = vec![1 + model.slopes.len()];
+        let mut at = 1 + model.slopes.len();
+        for factor in 0..model.factors.len() {
+            at += levels.get(factor).copied().unwrap_or(0);
+            starts.push(at);
+        }
+        Self {
+            slopes: model.slopes.len(),
+            starts,
+        }
+    }
+
+    pub(super) fn width(&self) -> usize {
+        self.starts.last().copied().unwrap_or(1)
+    }
+
+    pub(super) fn factors(&self) -> usize {
+        self.starts.len() - 1
+    }
+
+    pub(super) fn levels(&self, factor: usize) -> std::ops::Range<usize> {
+        self.starts[factor]..self.starts[factor + 1]
+    }
+}
+
+/// A row as the solver sees it.
+#[derive(Debug)]
+pub(super) struct Sparse {
+    pub(super) y: f64,
+    pub(super) unit: usize,
+    /// Coefficient and what it is multiplied with.
+    pub(super) x: Vec<(usize, f64)>,
+    /// Times the scale of the error.
+    pub(super) c: f64,
+}
+
+/// Sums of one unit, with the error scale taken out.
+#[derive(Debug, Default)]
+pub(super) struct Unit {
+    pub(super) s: f64,
+    pub(super) a: Vec<(usize, f64)>,
+    pub(super) rows: Vec<usize>,
+}
+
+/// Everything about the records that stays while spreads vary.
+#[derive(Debug)]
+pub(super) struct Prepared {
+    pub(super) layout: Layout,
+    pub(super) rows: Vec<Sparse>,
+    pub(super) units: Vec<Unit>,
+    /// `Σ h/c² x xᵀ`, the lower triangle.
+    pub(super) gram: Mat<f64>,
+    /// Fisher information of one error against a normal of the same scale:
+    /// `(ν + 1) / (ν + 3)` for Student t.
+    pub(super) information: f64,
+    pub(super) rows_of_level: Vec<usize>,
+}
+
+impl Prepared {
+    pub(super) fn of(model: &Model, records: &Records) -> Result<Self, FitError> {
+        check(model, records)?;
+        let layout = Layout::of(model, &records.levels);
+        let information = (model.noise_dof + 1.0) / (model.noise_dof + 3.0);
+        let width = layout.width();
+        let mut gram = Mat::<f64>::zeros(width, width);
+        let mut rows = Vec::with_capacity(records.rows.len());
+        let mut units: Vec<Unit> = Vec::new();
+        units.resize_with(records.units, Unit::default);
+        let mut rows_of_level = vec![0; width];
+        let mut dense = vec![0.0; width];
+        for (at, row) in records.rows.iter().enumerate() {
+            let mut x: Vec<(usize, f64)> = vec![(0, 1.0)];
+            let slopes = row.slopes.iter().enumerate();
+            x.extend(slopes.filter(|(_, v)| **v != 0.0).map(|(k, v)| (1 + k, *v)));
+            for term in &row.terms {
+                let column = layout.starts[term.factor] + term.level;
+                rows_of_level[column] += 1;
+                x.push((column, term.weight));
+            }
+            x.sort_by_key(|(column, _)| *column);
+            let h = information / (row.noise_factor * row.noise_factor);
+            for (k, (i, vi)) in x.iter().enumerate() {
+                for (j, vj) in &x[..=k] {
+                    gram[(*i, *j)] += h * vi * vj;
+                }
+            }
+            let unit = &mut units[row.unit];
+            unit.s += h;
+            unit.rows.push(at);
+            rows.push(Sparse {
+                y: row.y,
+                unit: row.unit,
+                x,
+                c: row.noise_factor,
+            });
+        }
+        for unit in &mut units {
+            for at in &unit.rows {
+                let row = &rows[*at];
+                let h = information / (row.c * row.c);
+                for (column, value) in &row.x {
+                    if dense[*column] == 0.0 {
+                        unit.a.push((*column, 0.0));
+                    }
+                    dense[*column] += h * value;
+                }
+            }
+            for (column, sum) in &mut unit.a {
+                *sum = std::mem::take(&mut dense[*column]);
+            }
+            // A sum that came out as nothing was entered twice.
+            unit.a.sort_by_key(|(column, _)| *column);
+            unit.a.retain(|(_, sum)| *sum != 0.0);
+        }
+        Ok(Self {
+            layout,
+            rows,
+            units,
+            gram,
+            information,
+            rows_of_level,
+        })
+    }
+}
+
+fn check(model: &Model, records: &Records) -> Result<(), FitError> {
+    let positive = |value: f64| value.is_finite() && value > 0.0;
+    let spreads = model.factors.iter().map(|f| f.spread.scale);
+    let sds = model.slopes.iter().map(|(_, prior)| prior.sd);
+    let all = spreads.chain(sds).chain([
+        model.unit.scale,
+        model.intercept.sd,
+        model.noise_median,
+        model.noise_log_sd,
+    ]);
+    if !all.into_iter().all(positive) || model.noise_dof.is_nan() || model.noise_dof < 2.0 {
+        return Err(FitError::Model);
+    }
+    if records.levels.len() != model.factors.len() {
+        return Err(FitError::Levels {
+            given: records.levels.len(),
+            factors: model.factors.len(),
+        });
+    }
+    for (row, of) in records.rows.iter().enumerate() {
+        let finite = of.y.is_finite()
+            && positive(of.noise_factor)
+            && of.slopes.iter().all(|v| v.is_finite())
+            && of.terms.iter().all(|t| t.weight.is_finite());
+        if !finite {
+            return Err(FitError::NotFinite { row });
+        }
+        let known = of.unit < records.units
+            && of.slopes.len() == model.slopes.len()
+            && of.terms.iter().all(|t| {
+                records
+                    .levels
+                    .get(t.factor)
+                    .is_some_and(|levels| t.level < *levels)
+            });
+        if !known {
+            return Err(FitError::OutOfRange { row });
+        }
+    }
+    Ok(())
+}

@@ -1,0 +1,398 @@
+//! Predictions for one new unit by seeded simulation.
+
+use faer::linalg::solvers::Llt;
+use faer::{Mat, Side};
+use rand::{RngExt as _, SeedableRng as _};
+use rand_chacha::ChaCha12Rng;
+use rand_distr::{Distribution as _, StandardNormal};
+use statrs::distribution::{ContinuousCDF as _, Normal as StandardDistribution, StudentsT};
+
+use super::conditional::Conditional;
+use super::fit::Posterior;
+
+/// A level in a prediction.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Level {
+    Known(usize),
+    /// Never seen: drawn from the factor's spread, the same for the same key.
+    Unseen(usize),
+    /// One of several, by share, drawn anew each time.
+    OneOf(Vec<(usize, f64)>),
+}
+
+#[derive(Debug, Clone, PartialEq)]
+pub struct CellTerm {
+    pub factor: usize,
+    pub level: Level,
+    pub weight: f64,
+}
+
+/// What is predicted: a row that has not happened.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Cell {
+    pub terms: Vec<CellTerm>,
+    pub slopes: Vec<f64>,
+}
+
+/// What a prediction takes in.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Options {
+    /// The effect that the cells of the unit share.
+    pub unit: bool,
+    /// The normal core of the error.
+    pub error: bool,
+    /// Multiplies what is drawn for the unit and the errors around the centre.
+    pub widen: f64,
+}
+
+impl Default for Options {
+    fn default() -> Self {
+        Self {
+            unit: true,
+            error: true,
+            widen: 1.0,
+        }
+    }
+}
+
+/// Joint draws, cell by cell.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Draws {
+    cells: Vec<Vec<f64>>,
+    draws: usize,
+}
+
+/// A quantile of simulated values with its Monte Carlo standard error.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Quantile {
+    pub value: f64,
+    pub error: f64,
+}
+
+/// A cell with its choices made: share, coefficients, and the variance of levels
+/// never seen.
+type Expansion = (f64, Vec<(usize, f64)>, f64);
+
+impl Posterior {
+    /// Joint draws of `y` for several cells of one new unit.
+    ///
+    /// The error of a prediction is the *normal core*: the normal that has the
+    /// same central 80 % as the fitted Student t. On normal records it is their
+    /// normal; forgotten stops and slips, which the tails take up, do not widen
+    /// it.
+    pub fn simulate(&self, cells: &[Cell], draws: usize, seed: u64, options: Options) -> Draws {
+        let mut rng = ChaCha12Rng::seed_from_u64(seed);
+        let mut out = Draws {
+            cells: vec![Vec::with_capacity(draws); cells.len()],
+            draws,
+        };
+        let core = normal_core(self.model.noise_dof);
+        let plan = Plan::of(self, cells);
+        for ((_, point), count) in self.points.iter().zip(shares(&self.points, draws)) {
+            plan.draw(point, core, count, options, &mut rng, &mut out);
+        }
+        out
+    }
+
+    /// Mean and sd of a cell without unit effect and error.
+    pub fn linear(&self, cell: &Cell) -> (f64, f64) {
+        let (mut mean, mut square) = (0.0, 0.0);
+        for (weight, point) in &self.points {
+            for (share, x, extra) in self.expansions(cell, point) {
+                let (m, v) = point.combination(&x);
+                mean += weight * share * m;
+                square += weight * share * (v + extra + m * m);
+            }
+        }
+        (mean, (square - mean * mean).max(0.0).sqrt())
+    }
+
+    /// A cell by what may be chosen in it: share, coefficients, and the variance
+    /// of levels never seen.
+    fn expansions(&self, cell: &Cell, point: &Conditional) -> Vec<Expansion> {
+        let mut out = vec![(1.0, self.fixed(cell), 0.0)];
+        for term in &cell.terms {
+            let start = self.layout().starts.get(term.factor).copied();
+            let Some(start) = start else { continue };
+            match &term.level {
+                Level::Known(level) => {
+                    for (_, x, _) in &mut out {
+                        x.push((start + level, term.weight));
+                    }
+                }
+                Level::Unseen(_) => {
+                    let variance = (term.weight * point.factor_sds[term.factor]).powi(2);
+                    for (_, _, extra) in &mut out {
+                        *extra += variance;
+                    }
+                }
+                Level::OneOf(choices) => {
+                    let sum: f64 = choices.iter().map(|(_, share)| share).sum();
+                    out = out
+                        .iter()
+                        .flat_map(|(share, x, extra)| {
+                            choices.iter().map(move |(level, part)| {
+                                let mut x = x.clone();
+                                x.push((start + level, term.weight));
+                                (share * part / sum, x, *extra)
+                            })
+                        })
+                        .collect();
+                }
+            }
+        }
+        out
+    }
+
+    fn fixed(&self, cell: &Cell) -> Vec<(usize, f64)> {
+        let slopes = self.layout().slopes;
+        let given = cell.slopes.iter().take(slopes).enumerate();
+        let mut x = vec![(0, 1.0)];
+        x.extend(given.filter(|(_, v)| **v != 0.0).map(|(k, v)| (1 + k, *v)));
+        x
+    }
+}
+
+/// Sd of the normal with the central 80 % of a Student t of scale 1.
+pub(super) fn normal_core(dof: f64) -> f64 {
+    let normal = StandardDistribution::standard().inverse_cdf(0.9);
+    StudentsT::new(0.0, 1.0, dof).map_or(1.0, |t| t.inverse_cdf(0.9) / normal)
+}
+
+/// How many of the draws fall to each point: whole parts of their weights, the
+/// rest by largest remainder.
+fn shares(points: &[(f64, Conditional)], draws: usize) -> Vec<usize> {
+    let total = super::conditional::to_f64(draws);
+    // Weights are at most 1, so a part is at most the number of draws.
+    #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)]
+    let mut parts: Vec<usize> = points
+        .iter()
+        .map(|(weight, _)| (weight * total).floor() as usize)
+        .collect();
+    let mut by_rest: Vec<usize> = (0..parts.len()).collect();
+    by_rest.sort_by(|a, b| {
+        let rest = |k: &usize| (points[*k].0 * total).fract();
+        rest(b).total_cmp(&rest(a)).then(a.cmp(b))
+    });
+    let given: usize = parts.iter().sum();
+    for k in by_rest.iter().cycle().take(draws.saturating_sub(given)) {
+        parts[*k] += 1;
+    }
+    parts
+}
+
+/// What is drawn together: the part of each cell that is certain, and each level
+/// that may be chosen.
+struct Plan {
+    cells: usize,
+    /// Coefficients of each column: cells first, then choices.
+    columns: Vec<Vec<(usize, f64)>>,
+    /// Levels never seen of each cell: place among `keys`, weight.
+    unseen: Vec<Vec<(usize, f64)>>,
+    /// Factor and key.
+    keys: Vec<(usize, usize)>,
+    choices: Vec<Vec<Choice>>,
+}
+
+/// One of several levels: the column of each with its share, and the weight.
+struct Choice {
+    of: Vec<(usize, f64)>,
+    weight: f64,
+}
+
+impl Plan {
+    fn of(posterior: &Posterior, cells: &[Cell]) -> Self {
+        let layout = posterior.layout();
+        let mut plan = Self {
+            cells: cells.len(),
+            columns: cells.iter().map(|cell| posterior.fixed(cell)).collect(),
+            unseen: Vec::with_capacity(cells.len()),
+            keys: Vec::new(),
+            choices: Vec::with_capacity(cells.len()),
+        };
+        let mut chosen: Vec<usize> = Vec::new();
+        for (cell, of) in cells.iter().enumerate() {
+            let (mut unseen, mut choices) = (Vec::new(), Vec::new());
+            for term in of.terms.iter().filter(|t| t.factor < layout.factors()) {
+                let range = layout.levels(term.factor);
+                match &term.level {
+                    Level::Known(level) if *level < range.len() => {
+                        plan.columns[cell].push((range.start + level, term.weight));
+                    }
+                    Level::Known(_) => {}
+                    Level::Unseen(key) => {
+                        let at = place(&mut plan.keys, (term.factor, *key));
+                        unseen.push((at, term.weight));
+                    }
+                    Level::OneOf(levels) => {
+                        let known = levels.iter().filter(|(level, _)| *level < range.len());
+                        let of = known.map(|(level, share)| {
+                            (place(&mut chosen, range.start + level), *share)
+                        });
+                        choices.push(Choice {
+                            of: of.collect(),
+                            weight: term.weight,
+                        });
+                    }
+                }
+            }
+            plan.unseen.push(unseen);
+            plan.choices.push(choices);
+        }
+        for choice in plan.choices.iter_mut().flatten() {
+            for (at, _) in &mut choice.of {
+                *at += plan.cells;
+            }
+        }
+        plan.columns
+            .extend(chosen.into_iter().map(|at| vec![(at, 1.0)]));
+        plan
+    }
+
+    fn draw(
+        &self,
+        point: &Conditional,
+        core: f64,
+        count: usize,
+        options: Options,
+        rng: &mut ChaCha12Rng,
+        out: &mut Draws,
+    ) {
+        let (means, lower) = self.joint(point);
+        let normal = |rng: &mut ChaCha12Rng| -> f64 { StandardNormal.sample(rng) };
+        let when = |wanted: bool, sd: f64| if wanted { options.widen * sd } else { 0.0 };
+        let noise = when(options.error, core * point.noise);
+        let unit_sd = when(options.unit, point.unit_sd);
+        let mut z = vec![0.0; means.len()];
+        let mut values = vec![0.0; means.len()];
+        let mut fresh = vec![0.0; self.keys.len()];
+        for _ in 0..count {
+            for z in &mut z {
+                *z = normal(rng);
+            }
+            for (at, value) in values.iter_mut().enumerate() {
+                let along: f64 = lower[at].iter().zip(&z).map(|(l, z)| l * z).sum();
+                *value = means[at] + along;
+            }
+            let unit = unit_sd * normal(rng);
+            for ((factor, _), fresh) in self.keys.iter().zip(&mut fresh) {
+                *fresh = point.factor_sds[*factor] * normal(rng);
+            }
+            for cell in 0..self.cells {
+                let mut y = values[cell] + unit + noise * normal(rng);
+                for (at, weight) in &self.unseen[cell] {
+                    y += weight * fresh[*at];
+                }
+                for choice in &self.choices[cell] {
+                    if let Some(at) = pick(&choice.of, rng) {
+                        y += choice.weight * values[at];
+                    }
+                }
+                out.cells[cell].push(y);
+            }
+        }
+    }
+
+    /// Means of the columns and the rows of their covariance's lower factor.
+    fn joint(&self, point: &Conditional) -> (Vec<f64>, Vec<Vec<f64>>) {
+        let size = self.columns.len();
+        let mut columns = Mat::<f64>::zeros(point.mode.len(), size);
+        let mut means = vec![0.0; size];
+        for (at, x) in self.columns.iter().enumerate() {
+            for (column, value) in x {
+                columns[(*column, at)] += value;
+                means[at] += value * point.mode[*column];
+            }
+        }
+        point.halve(&mut columns);
+        let mut cov = columns.transpose() * &columns;
+        for k in 0..size {
+            // Columns that share everything make it singular.
+            cov[(k, k)] += 1e-12;
+        }
+        let lower = match Llt::new(cov.as_ref(), Side::Lower) {
+            Ok(joint) => (0..size)
+                .map(|i| (0..=i).map(|j| joint.L()[(i, j)]).collect())
+                .collect(),
+            Err(_) => vec![Vec::new(); size],
+        };
+        (means, lower)
+    }
+}
+
+/// Where something stands in a list, put at its end where it does not.
+fn place<T: PartialEq>(list: &mut Vec<T>, wanted: T) -> usize {
+    if let Some(at) = list.iter().position(|have| *have == wanted) {
+        return at;
+    }
+    list.push(wanted);
+    list.len() - 1
+}
+
+fn pick(choices: &[(usize, f64)], rng: &mut ChaCha12Rng) -> Option<usize> {
+    let sum: f64 = choices.iter().map(|(_, share)| share).sum();
+    let mut at = rng.random::<f64>() * sum;
+    for (level, share) in choices {
+        at -= share;
+        if at <= 0.0 {
+            return Some(*level);
+        }
+    }
+    choices.last().map(|(level, _)| *level)
+}
+
+impl Draws {
+    /// Draws of one cell, in the order shared by all cells.
+    pub fn cell(&self, cell: usize) -> &[f64] {
+        self.cells.get(cell).map_or(&[], Vec::as_slice)
+    }
+
+    pub fn cells(&self) -> usize {
+        self.cells.len()
+    }
+
+    /// Draws of each cell.
+    pub fn count(&self) -> usize {
+        self.draws
+    }
+
+    /// `Σ base · exp(y)` over the cells, draw by draw.
+    pub fn total(&self, bases: &[f64]) -> Vec<f64> {
+        let mut totals = vec![0.0; self.draws];
+        for (cell, base) in self.cells.iter().zip(bases) {
+            for (total, y) in totals.iter_mut().zip(cell) {
+                *total += base * y.exp();
+            }
+        }
+        totals
+    }
+}
+
+/// Quantile of simulated values, Hyndman-Fan type 8, with its standard error
+/// `√(p(1−p)/n) / f`, the density `f` from the values a little to both sides.
+pub fn quantile(values: &mut [f64], p: f64) -> Quantile {
+    values.sort_by(f64::total_cmp);
+    let n = super::conditional::to_f64(values.len());
+    let at = |share: f64| -> f64 {
+        let place = (n + 1.0 / 3.0) * share + 1.0 / 3.0;
+        let low = place.floor().clamp(1.0, n.max(1.0));
+        let high = (low + 1.0).min(n.max(1.0));
+        let of = |place: f64| {
+            // Clamped to 1..=n above.
+            #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)]
+            let index = place as usize;
+            values
+                .get(index.saturating_sub(1))
+                .copied()
+                .unwrap_or(f64::NAN)
+        };
+        let part = (place - low).clamp(0.0, 1.0);
+        of(low) + part * (of(high) - of(low))
+    };
+    let side = (n.powf(-0.4)).min(p.min(1.0 - p) * 0.9);
+    let spread = (at(p + side) - at(p - side)) / (2.0 * side);
+    Quantile {
+        value: at(p),
+        error: (p * (1.0 - p) / n).sqrt() * spread,
+    }
+}
