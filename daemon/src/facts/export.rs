@@ -176,6 +176,9 @@ impl View<'_> {
             return Ok(None);
         };
         let mut message = messages::job(&exported);
+        if let Some(quote) = exported.opened.quote {
+            message.quote_number = self.number_of_quote(quote)?.unwrap_or(0);
+        }
         for (message, used) in message.uses.iter_mut().zip(&exported.uses) {
             self.add_posted(message, used.row.seq)?;
         }

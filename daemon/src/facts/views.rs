@@ -60,7 +60,7 @@ SELECT number AS job, handle, job_type, vehicle, vehicle_class,
   hands_on_us / 6e7 AS hands_on_min,
   declared_us / 6e7 AS declared_min,
   CASE WHEN is_comeback THEN hands_on_us + declared_us ELSE again_us END / 6e7 AS rework_min,
-  comeback_of, is_comeback, agreed_minor, seq
+  comeback_of, is_comeback, agreed_minor, seq, quote
 FROM (SELECT j.number, j.handle, j.job_type, j.vehicle, j.vehicle_class,
   j.grade_soil, j.grade_defects, j.grade_intricacy, j.opened_us, j.agreed_minor, j.seq,
   (SELECT min(r.at_us) FROM release r WHERE r.job = j.job) AS released_us,
@@ -75,7 +75,8 @@ FROM (SELECT j.number, j.handle, j.job_type, j.vehicle, j.vehicle_class,
        AND (later.origin_us, later.origin_device, later.origin_seq, later.ordinal)
          > (d.origin_us, d.origin_device, d.origin_seq, d.ordinal))) AS declared_us,
   j.comeback_of IS NOT NULL AS is_comeback,
-  (SELECT of.number FROM job of WHERE of.job = j.comeback_of) AS comeback_of
+  (SELECT of.number FROM job of WHERE of.job = j.comeback_of) AS comeback_of,
+  (SELECT n.number FROM quote_number n WHERE n.quote = j.quote) AS quote
   FROM job j)";
 
 /// One worker on one stage without a break.

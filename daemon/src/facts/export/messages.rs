@@ -54,6 +54,8 @@ pub(super) fn job(job: &ExportedJob<'_>) -> v1::ExportJob {
         money: Some(money::job(&figures.money)),
         shortfalls: money::shortfalls(&figures.shortfalls, |_| None),
         materials: job.materials.iter().map(story::product_use).collect(),
+        // Numbers are the log's: the caller looks it up.
+        quote_number: 0,
     }
 }
 

@@ -118,6 +118,7 @@ fn every_view_has_a_row_for_each_row_and_none_shows_a_blob() {
 
 #[test]
 fn a_job_in_the_view_has_the_figures_of_its_export() {
+    let mut quoted = 0;
     for seed in SEEDS {
         let log = Log::of(Shop::new(seed, 15).records(900));
         let folder = tempfile::tempdir().unwrap();
@@ -146,6 +147,8 @@ fn a_job_in_the_view_has_the_figures_of_its_export() {
             .iter()
             .map(|job| {
                 let comeback = (job.comeback_of != 0).then_some(job.comeback_of);
+                let quote = (job.quote_number != 0).then_some(job.quote_number);
+                quoted += i32::from(quote.is_some());
                 vec![
                     over(i64::try_from(job.number).unwrap(), 1.0),
                     over(job.actual_us, 6e7),
@@ -155,16 +158,18 @@ fn a_job_in_the_view_has_the_figures_of_its_export() {
                         .then(|| over(job.cycle_us, 6e7))
                         .flatten(),
                     comeback.and_then(|of| over(i64::try_from(of).unwrap(), 1.0)),
+                    quote.and_then(|of| over(i64::try_from(of).unwrap(), 1.0)),
                 ]
             })
             .collect();
         let got = numbers(
             &facts.conn,
-            "SELECT job, labour_min, declared_min, rework_min, cycle_min, comeback_of
+            "SELECT job, labour_min, declared_min, rework_min, cycle_min, comeback_of, quote
              FROM v_job ORDER BY job",
         );
         assert_near(&got, &want, &format!("seed {seed}"));
     }
+    assert!(quoted > 2, "only {quoted} jobs came of a quote");
 }
 
 #[test]

@@ -172,7 +172,10 @@ impl View<'_> {
         Ok(quotes)
     }
 
-    fn number_of_quote(&self, quote: EventId) -> Result<Option<u64>, FactsError> {
+    pub(in crate::facts) fn number_of_quote(
+        &self,
+        quote: EventId,
+    ) -> Result<Option<u64>, FactsError> {
         let number: Option<i64> = self
             .conn
             .prepare_cached("SELECT number FROM quote_number WHERE quote = ?1")?
