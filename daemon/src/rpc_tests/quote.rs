@@ -353,3 +353,109 @@ async fn an_import_asks_which_past_jobs_are_known() {
     assert_eq!(reason(&status), "BAD_REQUEST");
     shop.stopped().await;
 }
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn a_question_that_cannot_be_answered_says_how_to_mend_it() {
+    let mut shop = Shop::new().await;
+    shop.job(1, opened(&[]), [60, 120]).await;
+    let asked = |change: &dyn Fn(&mut v1::SuggestRequest)| {
+        let mut request = v1::SuggestRequest {
+            asked: Some(asked()),
+            ..v1::SuggestRequest::default()
+        };
+        change(&mut request);
+        request
+    };
+    let of = |change: &dyn Fn(&mut v1::QuoteAsked)| {
+        asked(&|request| change(request.asked.get_or_insert_default()))
+    };
+    let added_to = |job| {
+        asked(&|request| {
+            request.addition_to = Some(v1::JobRef {
+                job: Some(v1::job_ref::Job::Number(job)),
+            });
+        })
+    };
+    let cases = [
+        (
+            of(&|asked| asked.job_type = "trike-caot".to_owned()),
+            "NO_SUCH_JOB_TYPE",
+            "did you mean trike-coat?",
+        ),
+        (
+            of(&|asked| asked.job_type = " ".to_owned()),
+            "BAD_REQUEST",
+            "no job type is named",
+        ),
+        (
+            of(&|asked| asked.job_type = "unsorted".to_owned()),
+            "BAD_REQUEST",
+            "unsorted",
+        ),
+        (
+            asked(&|request| request.asked = None),
+            "BAD_REQUEST",
+            "no job type is named",
+        ),
+        (
+            of(&|asked| asked.grades.get_or_insert_default().soil = 6),
+            "BAD_REQUEST",
+            "6 is no grade",
+        ),
+        (
+            of(&|asked| asked.grades.get_or_insert_default().intricacy = u32::MAX),
+            "BAD_REQUEST",
+            "no grade",
+        ),
+        (
+            of(&|asked| asked.vehicle = "x".repeat(9_000)),
+            "BAD_REQUEST",
+            "9000 letters",
+        ),
+        (
+            of(&|asked| asked.panels = vec![v1::Panel::default(); 4_000]),
+            "BAD_REQUEST",
+            "4000 of them",
+        ),
+        (
+            of(&|asked| asked.with_stages = vec!["polsh".to_owned()]),
+            "NO_SUCH_STAGE",
+            "did you mean polish?",
+        ),
+        (
+            of(&|asked| asked.without_stages = vec!["coat".to_owned()]),
+            "BAD_REQUEST",
+            "no stage `coat` to leave out",
+        ),
+        (
+            of(&|asked| asked.like_job_number = 99),
+            "NO_SUCH_JOB",
+            "no job 99",
+        ),
+        (added_to(u64::MAX), "NO_SUCH_JOB", "no job"),
+        (added_to(1), "JOB_NOT_OPEN", "was released"),
+        (
+            asked(&|request| request.addition_to = Some(v1::JobRef::default())),
+            "BAD_REQUEST",
+            "no job is named",
+        ),
+        (
+            asked(&|request| request.asked_us = -1),
+            "BAD_REQUEST",
+            "2000 and 2200",
+        ),
+        (
+            asked(&|request| request.asked_us = i64::MAX),
+            "BAD_REQUEST",
+            "2000 and 2200",
+        ),
+    ];
+    for (request, why, says) in cases {
+        let status = patient(shop.quotes.suggest(request.clone()))
+            .await
+            .unwrap_err();
+        assert_eq!(reason(&status), why, "{request:?}: {status}");
+        assert!(status.message().contains(says), "{}", status.message());
+    }
+    shop.stopped().await;
+}

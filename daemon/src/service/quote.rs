@@ -14,8 +14,12 @@ use crate::facts::{FactsError, KEYS_MAX, QuoteError};
 impl QuoteService for Services {
     async fn suggest(
         &self,
-        _request: Request<v1::SuggestRequest>,
+        request: Request<v1::SuggestRequest>,
     ) -> Result<Response<v1::SuggestResponse>, Status> {
+        let asked = request.into_inner();
+        let now = self.clock.now();
+        let answer = self.quote(move |facts| facts.suggest(&asked, now)).await?;
+        let _ = answer;
         Err(Status::unimplemented("not yet"))
     }
 
@@ -114,17 +118,57 @@ impl Services {
 }
 
 fn refused(error: &QuoteError) -> Status {
+    let told = || error.to_string();
+    let not_found =
+        |reason, mend: &str| status::of(Code::NotFound, reason, format!("{error}; {mend}"));
     match error {
         QuoteError::Facts(facts) => status::internal("reading the quotes", facts),
         QuoteError::NoQuoteNamed => status::bad_field(
             "quote",
-            error.to_string(),
+            told(),
             "give its number; `bay quote list` shows them",
         ),
-        QuoteError::NoSuchQuote { .. } | QuoteError::QuoteStruck { .. } => status::of(
-            Code::NotFound,
+        QuoteError::NoSuchQuote { .. } | QuoteError::QuoteStruck { .. } => not_found(
             reason::NO_SUCH_QUOTE,
-            format!("{error}; `bay quote list` shows the quotes there are"),
+            "`bay quote list` shows the quotes there are",
         ),
+        QuoteError::NoTypeNamed | QuoteError::Unsorted => status::bad_field(
+            "asked.job_type",
+            told(),
+            "name a job type of the catalogue, or a job that it is like",
+        ),
+        QuoteError::NoSuchType { .. } => not_found(
+            reason::NO_SUCH_JOB_TYPE,
+            "`bay catalogue` shows the types there are",
+        ),
+        QuoteError::NoSuchStage { .. } => not_found(
+            reason::NO_SUCH_STAGE,
+            "`bay catalogue` shows the stages there are",
+        ),
+        QuoteError::StageNotOfType { .. } => status::bad_field(
+            "asked.without_stages",
+            told(),
+            "leave out stages that the type has",
+        ),
+        QuoteError::NoJobNamed => status::bad_field(
+            "addition_to",
+            told(),
+            "give the number of a job that is here",
+        ),
+        QuoteError::NoSuchJob { .. } => not_found(
+            reason::NO_SUCH_JOB,
+            "`bay now` shows the jobs that are here",
+        ),
+        QuoteError::JobReleased { .. } => status::of(
+            Code::FailedPrecondition,
+            reason::JOB_NOT_OPEN,
+            format!("{error}; make a quote of its own for the next visit"),
+        ),
+        QuoteError::NothingAdded => status::bad_field(
+            "asked.with_stages",
+            told(),
+            "name the stages that the job is to get",
+        ),
+        QuoteError::Bad { field, mend, .. } => status::bad_field(field, told(), mend),
     }
 }

@@ -29,6 +29,9 @@ pub mod reason {
     pub const FACTS_BEHIND: &str = "FACTS_BEHIND";
     pub const NO_SUCH_JOB: &str = "NO_SUCH_JOB";
     pub const NO_SUCH_QUOTE: &str = "NO_SUCH_QUOTE";
+    pub const NO_SUCH_JOB_TYPE: &str = "NO_SUCH_JOB_TYPE";
+    pub const NO_SUCH_STAGE: &str = "NO_SUCH_STAGE";
+    pub const JOB_NOT_OPEN: &str = "JOB_NOT_OPEN";
     pub const BAD_REQUEST: &str = "BAD_REQUEST";
     pub const TOO_MANY_EXPORTS: &str = "TOO_MANY_EXPORTS";
     pub const VERSION: &str = "VERSION";

@@ -1,6 +1,7 @@
 //! The figures of a view as messages of the wire. Every rule behind them is in
 //! `report` or in the floor; this asks and translates.
 
+mod asked;
 mod figures;
 mod flow;
 pub(super) mod money;
@@ -8,6 +9,7 @@ mod now;
 mod quote;
 mod stock;
 pub(super) mod story;
+mod suggest;
 mod why;
 
 use baywright_floor::catalogues::Catalogues;

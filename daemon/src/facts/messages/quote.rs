@@ -36,6 +36,44 @@ pub enum QuoteError {
     NoSuchQuote { name: String },
     #[error("quote {number} was struck out")]
     QuoteStruck { number: String },
+    #[error("no job type is named")]
+    NoTypeNamed,
+    #[error("an unsorted job has no allowances to quote from")]
+    Unsorted,
+    #[error("no job type `{code}` in the catalogue{hint}")]
+    NoSuchType { code: String, hint: String },
+    #[error("no stage `{code}` in the catalogue{hint}")]
+    NoSuchStage { code: String, hint: String },
+    #[error("`{job_type}` has no stage `{code}` to leave out{hint}")]
+    StageNotOfType {
+        code: String,
+        job_type: String,
+        hint: String,
+    },
+    #[error("no job is named")]
+    NoJobNamed,
+    #[error("no job {name}")]
+    NoSuchJob { name: String },
+    #[error("job {name} was released: nothing can be added to it")]
+    JobReleased { name: String },
+    #[error("nothing is to be added")]
+    NothingAdded,
+    #[error("{field}: {message}")]
+    Bad {
+        field: &'static str,
+        message: String,
+        mend: &'static str,
+    },
+}
+
+impl QuoteError {
+    pub(super) fn bad(field: &'static str, message: String, mend: &'static str) -> Self {
+        Self::Bad {
+            field,
+            message,
+            mend,
+        }
+    }
 }
 
 impl FactsReader {

@@ -117,6 +117,60 @@ impl View<'_> {
         Ok(found.into_values().collect())
     }
 
+    /// Rows that the time ahead is counted from: those of
+    /// [`View::rows_of_quotes`], and of each job that was not released its
+    /// opening, its work and what was declared, with what still runs at `as_of`.
+    ///
+    /// # Errors
+    /// If the database fails.
+    pub fn rows_ahead(&self, as_of: Micros) -> Result<Vec<Row>, FactsError> {
+        let mut rows = self.rows_of_quotes()?;
+        let known: BTreeSet<JobKey> = rows
+            .iter()
+            .filter(|row| matches!(row, Row::JobOpened(_)))
+            .filter_map(super::job_of)
+            .collect();
+        let here = "WHERE job NOT IN (SELECT job FROM release)";
+        let opened = rows::select_rows(self.conn, Table::Job, here, [])?;
+        rows.extend(
+            opened
+                .into_iter()
+                .filter(|row| super::job_of(row).is_some_and(|job| !known.contains(&job))),
+        );
+        for table in [Table::HandsOn, Table::Declared] {
+            rows.extend(rows::select_rows(self.conn, table, here, [])?);
+        }
+        let running = baywright_floor::step::provisional(&self.live()?.state, &self.cats, as_of);
+        rows.extend(
+            running
+                .into_iter()
+                .filter(|row| matches!(row, Row::HandsOn(_))),
+        );
+        Ok(rows)
+    }
+
+    /// Adds to the rows of a report every quote that is not among them, with
+    /// the jobs they belong to: which were won is asked of all of them.
+    ///
+    /// # Errors
+    /// If the database fails.
+    pub fn add_office(&self, rows: &mut Vec<Row>) -> Result<(), FactsError> {
+        let key = |row: &Row| match row {
+            Row::Quote(row) => Some((0, row.quote, row.seq)),
+            Row::QuoteDecided(row) => Some((1, row.quote, row.seq)),
+            Row::JobOpened(row) => Some((2, row.job, row.seq)),
+            Row::JobReleased { job, seq, .. } => Some((3, *job, *seq)),
+            _ => None,
+        };
+        let known: BTreeSet<_> = rows.iter().filter_map(key).collect();
+        let more = self.rows_of_quotes()?;
+        rows.extend(
+            more.into_iter()
+                .filter(|row| key(row).is_none_or(|key| !known.contains(&key))),
+        );
+        Ok(())
+    }
+
     /// Numbers of all quotes, struck ones too.
     ///
     /// # Errors
