@@ -6,7 +6,9 @@
 //! shop gives are the exception: there were none before that they could rewrite,
 //! and without them work recorded on day one would stay unreadable for ever.
 
-use baywright_terms::catalogue::{Catalogue, Shop};
+use std::collections::BTreeMap;
+
+use baywright_terms::catalogue::{Catalogue, JobType, ProductAllowance, Shop, StageAllowance};
 use baywright_terms::code::Code;
 use baywright_terms::time::Micros;
 use jiff::tz::TimeZone;
@@ -158,6 +160,26 @@ impl Catalogues {
         self.snapshots.iter()
     }
 
+    /// Job types as they hold at an instant, each allowance the last one that a
+    /// person gave: what was learned and applied moves none, and neither does a
+    /// person who sends a value again unchanged. Records are compared with these,
+    /// so applying what they said never counts them twice.
+    pub fn given_job_types(&self, at: Micros) -> BTreeMap<Code, JobType> {
+        let mut in_force: BTreeMap<Code, JobType> = BTreeMap::new();
+        let mut given: BTreeMap<Code, JobType> = BTreeMap::new();
+        for change in self.changes.iter().filter(|c| c.valid_from <= at) {
+            for (code, changed) in &change.changed.job_types {
+                let mut now = changed.clone();
+                if let (Some(before), Some(base)) = (in_force.get(code), given.get(code)) {
+                    keep_given(&mut now, before, base, change.learned_up_to.is_some());
+                }
+                given.insert(code.clone(), now);
+                in_force.insert(code.clone(), changed.clone());
+            }
+        }
+        given
+    }
+
     /// From when any change holds at all.
     pub(crate) fn earliest(&self) -> Option<Micros> {
         self.changes.first().map(|c| c.valid_from)
@@ -216,6 +238,27 @@ impl Catalogues {
     }
 }
 
+/// Puts back the given allowance of each stage and product that `now` does not
+/// change by a person's hand.
+fn keep_given(now: &mut JobType, before: &JobType, base: &JobType, learned: bool) {
+    for stage in &mut now.stages {
+        let is_it = |a: &&StageAllowance| a.stage == stage.stage;
+        let same = before.stages.iter().find(is_it);
+        let same = same.is_some_and(|b| b.allowance_us == stage.allowance_us);
+        if let Some(base) = base.stages.iter().find(is_it).filter(|_| learned || same) {
+            stage.clone_from(base);
+        }
+    }
+    for product in &mut now.products {
+        let is_it = |a: &&ProductAllowance| a.product == product.product;
+        let same = before.products.iter().find(is_it);
+        let same = same.is_some_and(|b| b.amount.quantity() == product.amount.quantity());
+        if let Some(base) = base.products.iter().find(is_it).filter(|_| learned || same) {
+            product.clone_from(base);
+        }
+    }
+}
+
 /// Replaces hours, breaks and zone by those that hold, or by none.
 fn hold_hours(shop: &mut Shop, held: Option<&Shop>) {
     if let Some(held) = held {
@@ -230,7 +273,7 @@ fn hold_hours(shop: &mut Shop, held: Option<&Shop>) {
 }
 
 /// True where the catalogue does not know a code although it has such a table.
-pub(crate) fn is_unknown<T>(table: &std::collections::BTreeMap<Code, T>, code: &Code) -> bool {
+pub(crate) fn is_unknown<T>(table: &BTreeMap<Code, T>, code: &Code) -> bool {
     !table.is_empty() && !code.is_empty() && !table.contains_key(code)
 }
 

@@ -6,3 +6,4 @@
 pub mod mixed;
 pub mod posterior;
 pub mod score;
+pub mod widen;

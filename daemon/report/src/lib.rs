@@ -20,6 +20,7 @@ mod odd;
 mod own;
 mod promise;
 mod quantile;
+pub mod quote;
 mod span;
 mod stays;
 mod stock;

@@ -10,7 +10,6 @@ use faer::Mat;
 use faer::linalg::solvers::{DenseSolveCore as _, PartialPivLu, Solve as _};
 
 use super::fit::Posterior;
-use super::prepared::Unit;
 use super::simulate::normal_core;
 
 /// How the other units predict the rows of one.
@@ -20,6 +19,8 @@ pub struct LeftOut {
     /// Rows of the unit, by their place in the records.
     pub rows: Vec<usize>,
     pub mean: Vec<f64>,
+    /// What the rows say.
+    pub actual: Vec<f64>,
     /// Of a new unit like it: effects, unit effect and normal core, row by row.
     pub covariance: Vec<Vec<f64>>,
 }
@@ -27,14 +28,16 @@ pub struct LeftOut {
 impl Posterior {
     /// For each unit with rows, what the others predict of it.
     pub fn leave_unit_out(&self) -> Vec<LeftOut> {
-        let units = self.prepared.units.iter().enumerate();
-        units
-            .filter(|(_, unit)| !unit.rows.is_empty())
-            .filter_map(|(at, unit)| self.left_out(at, unit))
-            .collect()
+        let units = 0..self.prepared.units.len();
+        units.filter_map(|unit| self.left_out(unit)).collect()
     }
 
-    fn left_out(&self, at: usize, unit: &Unit) -> Option<LeftOut> {
+    /// What the others predict of one unit; `None` for one without rows.
+    pub fn left_out(&self, at: usize) -> Option<LeftOut> {
+        let unit = self.prepared.units.get(at)?;
+        if unit.rows.is_empty() {
+            return None;
+        }
         let (_, point) = self.points.iter().max_by(|a, b| a.0.total_cmp(&b.0))?;
         let size = unit.rows.len();
         let h = self.prepared.information;
@@ -75,6 +78,7 @@ impl Posterior {
         let finite = (0..size).all(|k| off[(k, 0)].is_finite() && cov[(k, k)].is_finite());
         finite.then(|| LeftOut {
             unit: at,
+            actual: unit.rows.iter().map(|k| self.prepared.rows[*k].y).collect(),
             rows: unit.rows.clone(),
             mean: (0..size).map(|k| working[k] - off[(k, 0)]).collect(),
             covariance: (0..size)

@@ -3,6 +3,7 @@
 
 mod flow;
 mod money;
+mod quote;
 mod stock;
 mod story;
 
@@ -11,6 +12,7 @@ pub use flow::{
     WeekDay, WeekPoint,
 };
 pub use money::{Cause, JobMoney, QuotedMoney, Shortfall, ShortfallPart, WeekMoney};
+pub use quote::{Like, SuggestedCost, SuggestedProduct, SuggestedStage, Suggestion};
 pub use stock::{LotFigures, LotJob, LotPanel, LotReceipt, LotUse, OpenBottle, StockFigures};
 pub use story::{
     JobStory, StoryAir, StoryPlace, StorySection, StoryStretch, StoryUse, StretchKind,

@@ -84,9 +84,11 @@ mod work;
 
 pub(crate) use account::{Account, ProductMoney};
 pub(crate) use bays::contribution_per_hour_minor;
-use fine::{Fine, shared};
+pub(crate) use fine::Fine;
+use fine::shared;
 pub(crate) use loose::{loose_materials_minor, loose_products};
 pub(crate) use price::in_shop_currency;
+pub(crate) use standard::Standard;
 pub(crate) use sums::{shortfalls_over, sum};
 
 /// Money of each product of one job in each of its units. The costs add up to
