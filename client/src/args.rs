@@ -108,6 +108,7 @@ pub enum Command {
     Stock(commands::stock::StockArgs),
     Settle(commands::settle::SettleArgs),
     Catalogue(commands::catalogue::CatalogueArgs),
+    Import(commands::import::ImportArgs),
     Export(commands::export::ExportArgs),
     #[command(hide = true)]
     Completions(commands::generate::CompletionsArgs),

@@ -23,6 +23,7 @@ pub mod dwell;
 pub mod export;
 pub mod flaw;
 pub mod generate;
+pub mod import;
 pub mod job;
 pub mod mix;
 pub mod note;
@@ -32,6 +33,7 @@ pub mod open;
 pub mod page;
 pub mod panel;
 pub mod place;
+mod progress;
 pub mod quote;
 pub mod release;
 pub mod settle;
@@ -76,6 +78,7 @@ pub fn run(context: &Context, command: Command) -> Result<Outcome, Error> {
         Command::Settle(args) => settle::run(context, &args),
         Command::Catalogue(args) => catalogue::run(context, &args),
         Command::Export(args) => export::run(context, &args),
+        Command::Import(args) => import::run(context, &args),
         Command::Completions(args) => Ok(generate::completions(&args)),
         Command::Man(args) => generate::man(&args),
     }

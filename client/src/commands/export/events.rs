@@ -9,8 +9,9 @@ use indicatif::ProgressBar;
 use jiff::tz::TimeZone;
 use tonic::Streaming;
 
-use super::out::{self, Failure, Written};
+use super::out::{Failure, Written};
 use super::row::{self, COLUMNS};
+use crate::commands::progress;
 use crate::context::Context;
 use crate::error::Error;
 
@@ -74,7 +75,7 @@ fn next(
 }
 
 fn progress(context: &Context, show: bool) -> Result<ProgressBar, Error> {
-    if !out::shown(context, show) {
+    if !progress::shown(context, show) {
         return Ok(ProgressBar::hidden());
     }
     let now = context.call("the floor", async |channel| {
@@ -82,5 +83,5 @@ fn progress(context: &Context, show: bool) -> Result<ProgressBar, Error> {
             .now(v1::NowRequest::default())
             .await
     })?;
-    Ok(out::progress(context, show, now.head_seq, "events"))
+    Ok(progress::progress(context, show, now.head_seq, "events"))
 }

@@ -9,7 +9,8 @@ use baywright_proto::v1::export_service_client::ExportServiceClient;
 use indicatif::ProgressBar;
 use tonic::Streaming;
 
-use super::out::{self, Failure, Written};
+use super::out::{Failure, Written};
+use crate::commands::progress;
 use crate::context::Context;
 use crate::error::Error;
 
@@ -58,7 +59,7 @@ pub(super) fn write(
             Part::Head(head) => {
                 limit_ms = NEXT_JOB_MS_MAX;
                 written.as_of_seq = head.as_of_seq;
-                bar = out::progress(context, show, head.jobs, "jobs");
+                bar = progress::progress(context, show, head.jobs, "jobs");
                 form.head(&head)?;
             }
             Part::Job(job) => {

@@ -5,9 +5,6 @@ use std::fs::File;
 use std::io::{BufWriter, IsTerminal as _, Write};
 use std::path::{Path, PathBuf};
 
-use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
-
-use crate::context::Context;
 use crate::error::Error;
 
 /// What came out.
@@ -104,25 +101,4 @@ fn into_file(
             Failure::Other(error) => error,
         }
     })
-}
-
-/// A bar on standard error where a person looks at it, for `total` things of a
-/// name; hidden elsewhere.
-pub(super) fn progress(context: &Context, show: bool, total: u64, name: &str) -> ProgressBar {
-    if !shown(context, show) {
-        return ProgressBar::hidden();
-    }
-    let bar = ProgressBar::with_draw_target(Some(total), ProgressDrawTarget::stderr());
-    // Plain signs, for serial consoles.
-    if let Ok(style) =
-        ProgressStyle::with_template(&format!("{{bar:40}} {{pos}} of {{len}} {name}"))
-    {
-        bar.set_style(style.progress_chars("=> "));
-    }
-    bar
-}
-
-/// Whether somebody looks at standard error.
-pub(super) fn shown(context: &Context, show: bool) -> bool {
-    show && !context.output.json && std::io::stderr().is_terminal()
 }
