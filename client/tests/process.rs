@@ -63,6 +63,10 @@ fn each_kind_of_end_has_its_exit_code_and_its_stream() {
     let (code, _, err) = run(path, &["week"]);
     assert_eq!(code, 4, "{err}");
     assert!(err.contains("\nHint: "), "{err}");
+    // A quote is worked out by the daemon; nothing of it is kept here.
+    let (code, out, err) = run(path, &["quote", "new", "trike-coat"]);
+    assert_eq!((code, out.as_str()), (4, ""));
+    assert!(err.starts_with("Error: A quote needs the daemon"), "{err}");
     let (code, out, _) = run(path, &["spool", "send", "--json"]);
     assert_eq!(code, 4);
     let object: serde_json::Value = serde_json::from_str(&out).unwrap();

@@ -34,6 +34,8 @@ const SHEETS = [
   // The demo's last week depends on the day it runs: see SPARE.
   [/^week$/, 4, Infinity],
   [/^job$/, 3, Infinity],
+  // What a customer is handed is one sheet, however long the words are.
+  [/^quote/, 1, 1],
   [/./, 1, 2],
 ];
 // What a page needs is its height on paper; more sheets than this share of it

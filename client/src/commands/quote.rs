@@ -24,8 +24,8 @@ mod draft;
 
 /// Quotes that `compare` sets side by side; more fit no page.
 const COMPARED_MAX: usize = 6;
-/// Quotes of `list --all`: a shop of ten quotes a day fills it in three years.
-const LISTED_MAX: u32 = 10_000;
+/// Quotes of `list --all`: as many as the daemon lists at once.
+const LISTED_MAX: u32 = 500;
 
 /// What a job will take, what to ask for it, and what became of each quote.
 ///
@@ -107,7 +107,7 @@ struct ListArgs {
     /// Of one job type only.
     #[arg(long = "type", value_name = "TYPE")]
     job_type: Option<String>,
-    /// All of them, not the latest fifty.
+    /// The latest five hundred, not the latest fifty.
     #[arg(long)]
     all: bool,
 }
@@ -254,7 +254,7 @@ fn list(context: &Context, args: &ListArgs) -> Result<Outcome, Error> {
         (args.run_out, QuoteState::RunOut, "run-out"),
     ];
     let asked = states.into_iter().find(|(asked, _, _)| *asked);
-    let (state, which) = asked.map_or((QuoteState::Unspecified, ""), |(_, state, word)| {
+    let (state, word) = asked.map_or((QuoteState::Unspecified, ""), |(_, state, word)| {
         (state, word)
     });
     let job_type = args.job_type.as_deref();
@@ -267,6 +267,10 @@ fn list(context: &Context, args: &ListArgs) -> Result<Outcome, Error> {
         job_type: job_type.unwrap_or_default(),
     };
     let response = daemon::list(context, request)?;
+    let which = render::quote::Which {
+        state: word,
+        all: args.all,
+    };
     let text = render::quote::list(&response, which, page::columns());
     Ok(Outcome::new(text, json!(response)))
 }

@@ -203,7 +203,8 @@ fn price(offer: &Offer<'_>) -> Markup {
     }
 }
 
-const SUBJECT: &str = "Subject to inspection: the final price is named once the vehicle was seen.";
+const SUBJECT: &str =
+    "Subject to inspection: the final price is named once the vehicle has been seen.";
 
 /// One sum: with the tax and what it is made of, else one line that it is
 /// without.
@@ -219,7 +220,7 @@ fn one_price(offer: &Offer<'_>, minor: i64) -> Markup {
         p.price { (purse.named(sum)) }
         table.sums {
             caption { "Including " (percent) "\u{a0}% tax" }
-            thead { tr { th scope="col" { "Of it" } th.n scope="col" { (purse.code()) } } }
+            thead { tr { th scope="col" { "Made up of" } th.n scope="col" { (purse.code()) } } }
             tbody {
                 tr { th scope="row" { "Price without tax" } td.n { (purse.number(minor)) } }
                 tr { th scope="row" { "Tax, " (percent) "\u{a0}%" } td.n { (purse.number(tax)) } }

@@ -12,7 +12,7 @@ use baywright_proto::v1::{Grades, Quote, QuoteAsked, QuotePrinted};
 
 pub use self::compare::compare;
 pub use self::fate::{accepted, fate, next_steps};
-pub use self::list::list;
+pub use self::list::{Which, list};
 pub use self::moved::Print;
 use self::moved::moved;
 

@@ -260,7 +260,7 @@ pub(super) fn revise(context: &Context, args: &ReviseArgs) -> Result<Outcome, Er
         _ => render::quote::next_steps(line.number, &suggested.asked, &suggested.printed),
     };
     let understood = format!(
-        "Quote {} revised: `bay quote show` prints all of it.",
+        "Quote {0} revised; `bay quote show {0}` prints all of it.",
         line.number
     );
     let understood = match &said {

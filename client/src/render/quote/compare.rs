@@ -167,10 +167,7 @@ pub(super) fn against(quote: &Quote, page: usize) -> String {
     let nothing = QuotePrinted::default();
     let printed = quote.printed.as_ref().unwrap_or(&nothing);
     let line = quote.line.clone().unwrap_or_default();
-    if line.actual_hands_on_us <= 0
-        && quote.actual_stages.is_empty()
-        && quote.actual_products.is_empty()
-    {
+    if hands_on(quote) <= 0 && quote.actual_stages.is_empty() && quote.actual_products.is_empty() {
         return String::new();
     }
     let so_far = if line.released { "" } else { " so far" };
@@ -191,8 +188,21 @@ pub(super) fn against(quote: &Quote, page: usize) -> String {
     out
 }
 
+/// Labour that the quote is held against: of an addition its own stages, else
+/// all of the job.
+fn hands_on(quote: &Quote) -> i64 {
+    match &quote.line {
+        Some(line) if !line.addition => line.actual_hands_on_us,
+        _ => {
+            let stages = quote.actual_stages.iter();
+            stages
+                .map(|stage| stage.hands_on_us)
+                .fold(0, i64::saturating_add)
+        }
+    }
+}
+
 fn hours(quote: &Quote, printed: &QuotePrinted) -> Table {
-    let line = quote.line.clone().unwrap_or_default();
     let mut table = Table::new([
         Column::text("stage"),
         Column::number("half"),
@@ -233,17 +243,13 @@ fn hours(quote: &Quote, printed: &QuotePrinted) -> Table {
         }
     }
     let total = |us: i64| hours_minutes(us);
+    let actual_us = hands_on(quote);
     table.total([
         "hands-on".to_owned(),
         total(printed.hands_on_half_us),
         total(printed.hands_on_p80_us),
-        total(line.actual_hands_on_us),
-        verdict(
-            line.actual_hands_on_us,
-            printed.hands_on_half_us,
-            printed.hands_on_p80_us,
-        )
-        .to_owned(),
+        total(actual_us),
+        verdict(actual_us, printed.hands_on_half_us, printed.hands_on_p80_us).to_owned(),
     ]);
     if quote.actual_bay_us > 0 && printed.bay_half_us > 0 {
         table.row([

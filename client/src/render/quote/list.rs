@@ -8,14 +8,22 @@ use crate::render::money::figure;
 use crate::render::table::{Column, Table};
 use crate::render::text::{clean, push};
 
-/// The quotes as text of at most `page` columns. `which` says in a word which
-/// were asked for, as in "open"; empty: all.
-pub fn list(response: &ListQuotesResponse, which: &str, page: usize) -> String {
+/// Which quotes were asked for.
+#[derive(Debug, Clone, Copy, Default)]
+pub struct Which<'a> {
+    /// Their state in a word, as in "open"; empty: all.
+    pub state: &'a str,
+    /// As many as there can be.
+    pub all: bool,
+}
+
+/// The quotes as text of at most `page` columns.
+pub fn list(response: &ListQuotesResponse, asked: Which<'_>, page: usize) -> String {
     let calendar = Calendar::of(&response.zone);
-    let which = if which.is_empty() {
+    let which = if asked.state.is_empty() {
         String::new()
     } else {
-        format!("{which} ")
+        format!("{} ", asked.state)
     };
     if response.quotes.is_empty() {
         return format!("No {which}quotes. `bay quote new TYPE` makes one.\n");
@@ -64,8 +72,13 @@ pub fn list(response: &ListQuotesResponse, which: &str, page: usize) -> String {
     );
     out.push_str(&table.render(page));
     if response.left_off > 0 {
+        let more = if asked.all {
+            "--type or a state narrows the list"
+        } else {
+            "--all shows them"
+        };
         let words = format!(
-            "{} not shown: --all shows them.",
+            "{} not shown: {more}.",
             counted(
                 u64::from(response.left_off),
                 "older one is",
@@ -104,7 +117,8 @@ fn note(line: &QuoteLine) -> Option<String> {
     if line.state() == QuoteState::Declined && !why.is_empty() {
         return Some(why);
     }
-    if line.actual_hands_on_us > 0 {
+    // Of an addition the actual is that of its whole job.
+    if line.actual_hands_on_us > 0 && !line.addition {
         let so_far = if line.released { "" } else { " so far" };
         return Some(format!(
             "took {}{so_far}: {}",

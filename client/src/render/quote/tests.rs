@@ -218,6 +218,32 @@ fn a_quote_whose_job_is_done_is_shown_with_what_it_took() {
 }
 
 #[test]
+fn an_addition_is_held_against_its_own_stages_and_not_the_whole_job() {
+    let mut added = fixture::addition();
+    let whole = fixture::done();
+    if let (Some(line), Some(of_job)) = (&mut added.line, &whole.line) {
+        line.actual_hands_on_us = of_job.actual_hands_on_us;
+        line.released = true;
+    }
+    added.actual_stages = whole
+        .actual_stages
+        .into_iter()
+        .filter(|s| s.stage == "polish")
+        .collect();
+    let text = compare(&[added.clone()], PAGE_COLUMNS);
+    assert!(
+        !text.contains("8:32") && text.contains("2:20  within four in five"),
+        "{text}"
+    );
+    let lines = baywright_proto::v1::ListQuotesResponse {
+        quotes: added.line.into_iter().collect(),
+        ..Default::default()
+    };
+    let text = list(&lines, Which::default(), PAGE_COLUMNS);
+    assert!(!text.contains("took"), "{text}");
+}
+
+#[test]
 fn how_much_is_the_shops_own_is_said_in_each_case() {
     let with = |trade_guess, from_jobs, from_jobs_all| {
         fields::learned(&QuotePrinted {
@@ -398,7 +424,7 @@ fn next_steps_begin_with_the_inspection_where_nobody_has_seen_it() {
 
 #[test]
 fn the_list_of_quotes() {
-    let text = list(&fixture::list(), "", PAGE_COLUMNS);
+    let text = list(&fixture::list(), Which::default(), PAGE_COLUMNS);
     narrow(&text);
     insta::assert_snapshot!(text, @"
     4 quotes, latest first.
@@ -425,8 +451,17 @@ fn the_list_of_quotes() {
     2 older ones are not shown: --all shows them.
     ");
     let none = baywright_proto::v1::ListQuotesResponse::default();
+    let open = Which {
+        state: "open",
+        all: true,
+    };
+    let all = list(&fixture::list(), open, PAGE_COLUMNS);
+    assert!(
+        all.starts_with("4 open quotes,") && all.contains("not shown: --type"),
+        "{all}"
+    );
     assert_eq!(
-        list(&none, "open", PAGE_COLUMNS),
+        list(&none, open, PAGE_COLUMNS),
         "No open quotes. `bay quote new TYPE` makes one.\n"
     );
 }
@@ -581,7 +616,7 @@ proptest! {
         let mut lines = fixture::list();
         lines.quotes[0].vehicle.clone_from(&remarks[0]);
         lines.quotes[0].price_minor = minors[0];
-        text.push_str(&list(&lines, "open", page));
+        text.push_str(&list(&lines, Which::default(), page));
         for line in text.lines() {
             prop_assert!(width(line) <= page, "{:?}", line);
         }
