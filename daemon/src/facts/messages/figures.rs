@@ -13,6 +13,10 @@ use crate::facts::reader::View;
 pub(super) fn week(view: &View<'_>, week: &Week) -> v1::Week {
     let (history, days) = (&week.history, &week.days);
     v1::Week {
+        quotes: Vec::new(),
+        ahead: None,
+        look_again: Vec::new(),
+        honesty: None,
         week: week.week.clone(),
         shop: week.shop.clone(),
         zone: week.zone.clone(),
