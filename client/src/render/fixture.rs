@@ -20,6 +20,10 @@ const DAY: i64 = 24 * HOUR;
 
 pub(crate) fn week() -> Week {
     Week {
+        quotes: Vec::new(),
+        ahead: None,
+        look_again: Vec::new(),
+        honesty: None,
         week: "2026-W48".to_owned(),
         shop: "Lindenhof Fahrzeugpflege (invented)".to_owned(),
         zone: "Europe/Berlin".to_owned(),
