@@ -11,7 +11,7 @@ use super::phrase::Purse;
 use super::style::OFFER;
 use crate::describe::milli;
 use crate::render::calendar::Calendar;
-use crate::render::quote::{is_range, tax, with_tax};
+use crate::render::quote::{is_priced, is_range, tax, with_tax};
 use crate::render::text::clean;
 
 /// What every part of the page needs.
@@ -190,7 +190,7 @@ fn price(offer: &Offer<'_>) -> Markup {
         let agreed = "The price agreed.";
         return html! { (one_price(offer, offer.line.agreed_minor)) p { (agreed) } };
     }
-    if printed.price_minor <= 0 {
+    if !is_priced(printed) {
         return html! { p { "The price follows." } };
     }
     if is_range(printed) {

@@ -17,9 +17,14 @@ pub use self::moved::Print;
 use self::moved::moved;
 
 use super::calendar::Calendar;
-use super::figure::whole_percent;
+use super::figure::{counted, whole_percent};
 use super::text::{clean, push, section};
 use crate::describe::milli;
+
+/// Starts the sentence of a finish that something must never touch.
+const NEVER: &str = "Never ";
+/// Such finishes named with a quote: a vehicle of mixed finishes has a dozen.
+const NEVERS_MAX: usize = 5;
 
 /// What is printed of a quote, first and again.
 #[derive(Debug, Clone, Copy)]
@@ -43,13 +48,36 @@ pub fn figures(sheet: &Sheet<'_>, page: usize) -> String {
     out.push_str(&tables::products(sheet.printed, page));
     out.push_str(&tables::money(sheet.printed, page));
     out.push_str(&tables::likes(sheet, page));
-    if !sheet.remarks.is_empty() {
-        out.push_str(&section("Before you promise", page));
-        for remark in sheet.remarks {
-            let line = format!("! {}", clean(remark));
-            out.push_str(&super::text::paragraph(&line, page, 2));
-            out.push('\n');
-        }
+    out.push_str(&remarks(sheet.remarks, page));
+    out
+}
+
+/// What limits the quote, and what this vehicle must not get.
+fn remarks(remarks: &[String], page: usize) -> String {
+    if remarks.is_empty() {
+        return String::new();
+    }
+    let is_never = |remark: &&String| remark.starts_with(NEVER);
+    let nevers: Vec<&String> = remarks.iter().filter(is_never).collect();
+    let others = remarks.iter().filter(|remark| !is_never(remark));
+    let mut lines: Vec<String> = others.map(|remark| clean(remark)).collect();
+    lines.extend(nevers.iter().take(NEVERS_MAX).map(|never| clean(never)));
+    let more = nevers.len().saturating_sub(NEVERS_MAX);
+    if more > 0 {
+        let more = u64::try_from(more).unwrap_or(u64::MAX);
+        lines.push(format!(
+            "{}, said when the vehicle comes in.",
+            counted(
+                more,
+                "more finish with a never",
+                "more finishes with a never"
+            )
+        ));
+    }
+    let mut out = section("Before you promise", page);
+    for line in lines {
+        out.push_str(&super::text::paragraph(&format!("! {line}"), page, 2));
+        out.push('\n');
     }
     out
 }
@@ -128,7 +156,7 @@ fn phone(sheet: &Sheet<'_>) -> String {
     let printed = sheet.printed;
     let calendar = Calendar::of(sheet.zone);
     let currency = &printed.currency;
-    if printed.price_minor <= 0 {
+    if !is_priced(printed) {
         return no_price(printed);
     }
     let start = match sheet.addition_to {
@@ -168,10 +196,10 @@ fn phone(sheet: &Sheet<'_>) -> String {
 
 /// Why there is no price, and what there is instead.
 fn no_price(printed: &QuotePrinted) -> String {
-    let why = if printed.cost_minor <= 0 {
+    let why = if printed.labour_minor <= 0 {
         "No price: the catalogue has no rates, so nobody knows what the hours cost"
     } else {
-        "No price: the catalogue has no target margin"
+        "No price can be worked out from the catalogue"
     };
     if printed.list_minor > 0 {
         let list = super::money::money(printed.list_minor, &printed.currency);
@@ -179,6 +207,11 @@ fn no_price(printed: &QuotePrinted) -> String {
     } else {
         format!("{why}.")
     }
+}
+
+/// True where there is a price to name: one without labour in it is none.
+pub(crate) fn is_priced(printed: &QuotePrinted) -> bool {
+    printed.price_minor > 0 && (printed.labour_minor > 0 || printed.hands_on_half_us <= 0)
 }
 
 /// True where a price is from and to.

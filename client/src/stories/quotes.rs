@@ -13,7 +13,7 @@ fn office() -> Bay {
     bay.fake.state().suggested = v1::SuggestResponse {
         asked: None,
         printed: Some(fixture::quote::printed()),
-        remarks: vec!["Never decon on leather (seat): it shrinks.".to_owned()],
+        remarks: vec!["Never on leather (seat): decon.".to_owned()],
     };
     bay
 }
@@ -57,7 +57,7 @@ fn a_new_quote_posts_exactly_what_it_printed_and_says_its_number() {
     );
     assert_snapshot!(tail(&said, 7), @r#"
     Before you promise
-    ! Never decon on leather (seat): it shrinks.
+    ! Never on leather (seat): decon.
 
     Quote 1.
       bay quote show 1 --html quote-1.html          a page for the customer
@@ -284,7 +284,7 @@ fn quotes_are_listed_shown_and_compared() {
     );
     // This bay knows the nevers of the type from its catalogue.
     assert!(
-        shown.contains("! leather (seat): never decon, iron-remover."),
+        shown.contains("! Never on leather (seat): decon, iron-remover."),
         "{shown}"
     );
     assert!(shown.contains("bay quote accept 2 --price 453"), "{shown}");

@@ -15,9 +15,6 @@ use crate::context::Context;
 use crate::error::Error;
 use crate::resolve;
 
-/// Finishes that are named with a quote; the rest is said when it comes in.
-const CAUTIONS_MAX: usize = 6;
-
 /// Yes or no, said as a word.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
 pub(super) enum Seen {
@@ -117,6 +114,11 @@ pub(super) fn of_revision(
         asked.vehicle_class.clear();
         asked.panels.clear();
     }
+    if changes.asked.like.is_some() {
+        // Class and grades are the other job's, where they are not said.
+        asked.vehicle_class.clear();
+        asked.grades = None;
+    }
     if let Some(words) = &changes.vehicle {
         words.trim().clone_into(&mut asked.vehicle);
     }
@@ -196,32 +198,22 @@ pub(super) fn cautions(context: &Context, asked: &v1::QuoteAsked) -> Vec<String>
                 .any(|code| rule.what.as_str() == code);
         !left_out
     });
-    let with_nevers = by_finish(&rules);
-    let with_nevers = with_nevers
-        .iter()
-        .filter(|finish| !finish.nevers.is_empty());
-    let mut said: Vec<String> = with_nevers.map(never).collect();
-    if said.len() > CAUTIONS_MAX {
-        let more = said.len() - CAUTIONS_MAX;
-        said.truncate(CAUTIONS_MAX);
-        said.push(format!(
-            "{more} more finishes with a never: they are said when the vehicle comes in."
-        ));
-    }
-    said
+    let by_finish = by_finish(&rules);
+    let with_nevers = by_finish.iter().filter(|of| !of.nevers.is_empty());
+    with_nevers.map(never).collect()
 }
 
-/// `Leather (seat): never decon, iron-remover.`
-fn never(finish: &FinishRules) -> String {
+/// In the words the daemon uses: `Never on leather (seat): decon, iron-remover.`
+fn never(of: &FinishRules) -> String {
     let codes = |codes: &[Code]| {
         let codes: Vec<&str> = codes.iter().map(Code::as_str).collect();
         codes.join(", ")
     };
     format!(
-        "{} ({}): never {}.",
-        finish.finish,
-        codes(&finish.panels),
-        codes(&finish.nevers)
+        "Never on {} ({}): {}.",
+        of.finish,
+        codes(&of.panels),
+        codes(&of.nevers)
     )
 }
 

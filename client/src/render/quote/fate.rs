@@ -152,7 +152,7 @@ pub fn next_steps(number: u64, asked: &QuoteAsked, printed: &QuotePrinted) -> St
     let price = baywright_terms::amount::Money::new(printed.price_minor, &printed.currency);
     let price = price.number().replace(',', "");
     let price = price.trim_end_matches(".00");
-    let price = if printed.price_minor > 0 {
+    let price = if super::is_priced(printed) {
         price
     } else {
         "PRICE"

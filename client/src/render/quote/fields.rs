@@ -5,7 +5,7 @@ use std::fmt::Write as _;
 use baywright_proto::v1::{QuoteAsked, QuotePrinted};
 
 use super::fate::left_words;
-use super::{Sheet, grades, percent};
+use super::{Sheet, grades, is_priced, percent};
 use crate::render::figure::{counted, hours_minutes};
 use crate::render::money::{figure, left_word, money};
 use crate::render::text::{Breaks, clean, pad_right, wrap};
@@ -38,11 +38,11 @@ pub(super) fn fields(sheet: &Sheet<'_>, page: usize) -> String {
     if printed.cost_minor > 0 {
         field("cost", &cost(printed));
     }
-    if printed.price_minor > 0 {
+    if is_priced(printed) {
         field("price", &price(printed));
         field("", &at_p80(printed));
     }
-    if printed.list_minor > 0 && printed.price_minor > 0 && sheet.addition_to.is_none() {
+    if printed.list_minor > 0 && is_priced(printed) && sheet.addition_to.is_none() {
         field("", &against_list(printed));
     }
     if let Some(words) = simulated(printed) {
@@ -71,10 +71,6 @@ fn asked(asked: &QuoteAsked) -> String {
     }
     if !asked.with_stages.is_empty() {
         said.push(format!("with {}", codes(&asked.with_stages)));
-    }
-    if !asked.panels.is_empty() {
-        let count = u64::try_from(asked.panels.len()).unwrap_or(u64::MAX);
-        said.push(counted(count, "panel of its own", "panels of its own"));
     }
     said.join("; ")
 }

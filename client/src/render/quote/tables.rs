@@ -2,7 +2,7 @@
 
 use baywright_proto::v1::{QuotePrinted, QuotedLike};
 
-use super::{Sheet, share};
+use super::{Sheet, is_priced, share};
 use crate::render::calendar::Calendar;
 use crate::render::figure::{NO_ALLOWANCE, adding_up_all, amount, hours_minutes};
 use crate::render::money::{figure, left_word};
@@ -125,7 +125,11 @@ pub(super) fn money(printed: &QuotePrinted, page: usize) -> String {
         return String::new();
     }
     let currency = &printed.currency;
-    let price = printed.price_minor;
+    let price = if is_priced(printed) {
+        printed.price_minor
+    } else {
+        0
+    };
     let columns = [
         Column::text("what"),
         Column::number(clean(currency)),

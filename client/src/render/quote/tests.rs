@@ -30,7 +30,7 @@ fn narrow(text: &str) {
 
 #[test]
 fn a_quote_from_many_jobs() {
-    let remarks = ["leather (seat): never decon, iron-remover.".to_owned()];
+    let remarks = ["Never on leather (seat): decon, iron-remover.".to_owned()];
     let text = figures_of(&fixture::open(), &remarks);
     narrow(&text);
     insta::assert_snapshot!(text, @"
@@ -101,7 +101,7 @@ fn a_quote_from_many_jobs() {
             with a very long name indeed
 
     Before you promise
-    ! leather (seat): never decon, iron-remover.
+    ! Never on leather (seat): decon, iron-remover.
     ");
 }
 
@@ -237,6 +237,54 @@ fn without_rates_there_is_no_price_and_it_says_why() {
     );
     let steps = next_steps(12, &fixture::asked(), &printed);
     assert!(steps.contains("accept 12 --price PRICE"), "{steps}");
+}
+
+#[test]
+fn a_price_without_labour_in_it_is_no_price() {
+    let printed = QuotePrinted {
+        labour_minor: 0,
+        ..fixture::printed()
+    };
+    let quote = Quote {
+        printed: Some(printed.clone()),
+        ..fixture::open()
+    };
+    let text = figures_of(&quote, &[]);
+    assert!(
+        text.starts_with("No price: the catalogue has no rates"),
+        "{text}"
+    );
+    assert!(!text.contains("453.00"), "{text}");
+    let page = crate::page::quote::page(&quote, None);
+    assert!(
+        page.contains("The price follows.") && !page.contains("557.19"),
+        "{page}"
+    );
+    // Where there are no hours there is nothing to cost.
+    assert!(is_priced(&QuotePrinted {
+        hands_on_half_us: 0,
+        ..printed
+    }));
+}
+
+#[test]
+fn what_limits_a_quote_comes_before_the_nevers_and_a_dozen_nevers_are_cut() {
+    let nevers = (1..=7).map(|n| format!("Never on finish-{n} (panel): decon."));
+    let mut remarks: Vec<String> = nevers.collect();
+    remarks.push("No price is on record for clay.".to_owned());
+    let text = super::remarks(&remarks, PAGE_COLUMNS);
+    insta::assert_snapshot!(text, @"
+
+    Before you promise
+    ! No price is on record for clay.
+    ! Never on finish-1 (panel): decon.
+    ! Never on finish-2 (panel): decon.
+    ! Never on finish-3 (panel): decon.
+    ! Never on finish-4 (panel): decon.
+    ! Never on finish-5 (panel): decon.
+    ! 2 more finishes with a never, said when the vehicle comes in.
+    ");
+    assert_eq!(super::remarks(&[], PAGE_COLUMNS), "");
 }
 
 #[test]
