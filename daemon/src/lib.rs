@@ -7,6 +7,7 @@ pub mod config;
 pub mod facts;
 mod health;
 pub mod journal;
+pub mod learner;
 pub mod lifecycle;
 pub mod lock;
 #[cfg(test)]

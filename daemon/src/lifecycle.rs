@@ -24,6 +24,7 @@ use crate::health::{self, Health};
 use crate::journal::follow::{Follower, Standing, chain};
 use crate::journal::verify::{verify, verify_tail};
 use crate::journal::writer::{Heads, Writer};
+use crate::learner;
 use crate::journal::{Journal, JournalError, LogReader, LogReaders, Meta};
 use crate::lock::{DataLock, LockError};
 use crate::service::Services;
@@ -144,11 +145,18 @@ pub async fn serve(
     let services = Services {
         writer: writer.clone(),
         reads: Reads::new(&config.data_dir, heads.clone(), stop.clone()),
+        learner: Arc::default(),
         clock,
         meta,
         stop: stop.clone(),
         streams: TaskTracker::new(),
     };
+    services.streams.spawn(learner::follow(
+        Arc::clone(&services.learner),
+        services.reads.clone(),
+        Arc::clone(&services.clock),
+        stop.clone(),
+    ));
     let (health, routes) = health::with_health(services.routes(), &heads).await;
     let tcp = TcpIncoming::from(listener)
         // `serve_with_incoming` ignores the server's own setting: without this

@@ -143,6 +143,7 @@ impl Pipe {
         let services = Services {
             writer: writer.clone(),
             reads: Reads::new(dir.path(), writer.heads(), stop.clone()),
+            learner: Arc::default(),
             clock,
             meta,
             stop: stop.clone(),

@@ -27,6 +27,7 @@ use crate::clock::Clock;
 use crate::journal::Meta;
 use crate::journal::post::FACT_BYTES_MAX;
 use crate::journal::writer::Writer;
+use crate::learner::Learner;
 use reads::Reads;
 
 /// Largest message a bay may send, bytes: the largest fact and what is around it.
@@ -40,6 +41,8 @@ const QUESTION_BYTES_MAX: usize = 64 * 1024;
 pub struct Services {
     pub(crate) writer: Writer,
     pub(crate) reads: Reads,
+    /// What was learned, at the head.
+    pub(crate) learner: Arc<Learner>,
     pub(crate) clock: Arc<dyn Clock>,
     pub(crate) meta: Meta,
     /// Cancelled when the daemon stops: streams end then, with a status.

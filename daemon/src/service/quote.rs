@@ -1,6 +1,8 @@
 //! Quotes and what was learned. Every rule behind them is in `report`; this
 //! asks the facts and the learner, and picks the status of what cannot be answered.
 
+use std::sync::Arc;
+
 use baywright_proto::v1;
 use baywright_proto::v1::quote_service_server::QuoteService;
 use tonic::{Code, Request, Response, Status};
@@ -18,9 +20,11 @@ impl QuoteService for Services {
     ) -> Result<Response<v1::SuggestResponse>, Status> {
         let asked = request.into_inner();
         let now = self.clock.now();
-        let answer = self.quote(move |facts| facts.suggest(&asked, now)).await?;
-        let _ = answer;
-        Err(Status::unimplemented("not yet"))
+        let learner = Arc::clone(&self.learner);
+        let answer = self
+            .quote(move |facts| facts.suggest(&learner, &asked, now))
+            .await?;
+        Ok(Response::new(answer))
     }
 
     async fn list_quotes(

@@ -3,7 +3,6 @@
 
 use std::collections::BTreeSet;
 
-use baywright_floor::event::JobKey;
 use baywright_floor::notice::Notice;
 use baywright_floor::row::{JobOpenedRow, Row};
 use baywright_proto::amount::{panel_from_wire, panel_to_wire};
@@ -12,7 +11,6 @@ use baywright_terms::catalogue::{Catalogue, JobType, UNSORTED, limits};
 use baywright_terms::code::{Code, nearest};
 use baywright_terms::surface::{Covered, by_finish, rules_for_vehicle};
 use baywright_terms::time::Micros;
-use sha2::{Digest as _, Sha256};
 
 use super::quote::QuoteError;
 use crate::facts::decode;
@@ -29,17 +27,14 @@ const PANELS_MAX: usize = limits::PANELS_MAX;
 /// Instants that can be asked about: the years 2000 to 2200, as in the log.
 const ASKED_US: std::ops::Range<i64> = 946_684_800_000_000..7_258_118_400_000_000;
 
-/// Seeds stay exact in the numbers of every JSON reader.
-const SEED_BITS: u32 = 52;
 
 /// A question whose every part is known.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) struct Whole {
     pub(super) asked: v1::QuoteAsked,
-    /// The job it is a line of its own for.
-    pub(super) addition_to: Option<JobKey>,
+    /// A line of its own for a job that is here.
+    pub(super) addition: bool,
     pub(super) at: Micros,
-    pub(super) seed: u64,
     /// What the vehicle must never get.
     pub(super) remarks: Vec<String>,
 }
@@ -63,10 +58,10 @@ pub(super) fn whole(
             ));
         }
     };
-    let addition_to = match &request.addition_to {
-        Some(named) => Some(open_job(view, named, &mut asked)?),
-        None => None,
-    };
+    let addition = request.addition_to.is_some();
+    if let Some(named) = &request.addition_to {
+        fill_from_open_job(view, named, &mut asked)?;
+    }
     if asked.like_job_number != 0 {
         let opened = job_opened(view, &JobName::Number(asked.like_job_number))?;
         fill_from(&mut asked, &opened);
@@ -75,17 +70,12 @@ pub(super) fn whole(
     let catalogue = &cats.at(at).catalogue;
     let job_type = job_type(catalogue, &asked)?.clone();
     fill_from_type(&mut asked, &job_type);
-    check_stages(catalogue, &job_type, &asked, addition_to.is_some())?;
-    let seed = match request.seed {
-        0 => seed_of(&asked),
-        seed => seed,
-    };
+    check_stages(catalogue, &job_type, &asked, addition)?;
     let remarks = nevers(view, catalogue, &job_type, &asked, at);
     Ok(Whole {
         asked,
-        addition_to,
+        addition,
         at,
-        seed,
         remarks,
     })
 }
@@ -138,11 +128,11 @@ fn within_limits(asked: &v1::QuoteAsked) -> Result<(), QuoteError> {
 
 /// The job of an addition, which has to be there still; what the question
 /// leaves out is the job's.
-fn open_job(
+fn fill_from_open_job(
     view: &View<'_>,
     named: &v1::JobRef,
     asked: &mut v1::QuoteAsked,
-) -> Result<JobKey, QuoteError> {
+) -> Result<(), QuoteError> {
     let name = match &named.job {
         Some(v1::job_ref::Job::Number(number)) => JobName::Number(*number),
         Some(v1::job_ref::Job::OpeningEventId(bytes)) => match decode::id(bytes) {
@@ -172,7 +162,7 @@ fn open_job(
     if asked.vehicle.is_empty() {
         asked.vehicle.clone_from(&opened.vehicle);
     }
-    Ok(opened.job)
+    Ok(())
 }
 
 fn job_opened(view: &View<'_>, name: &JobName) -> Result<JobOpenedRow, QuoteError> {
@@ -292,16 +282,6 @@ fn check_stages(
     Ok(())
 }
 
-/// The same question has the same seed, whoever asks it.
-fn seed_of(asked: &v1::QuoteAsked) -> u64 {
-    let hash = Sha256::digest(prost::Message::encode_to_vec(asked));
-    let seed = hash
-        .iter()
-        .take(8)
-        .fold(0_u64, |seed, byte| (seed << 8) | u64::from(*byte));
-    (seed >> (u64::BITS - SEED_BITS)).max(1)
-}
-
 /// What this vehicle must never get, a sentence for each finish.
 fn nevers(
     view: &View<'_>,
@@ -325,25 +305,4 @@ fn nevers(
             view.sentence(at, &notice)
         })
         .collect()
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn a_seed_is_of_the_question_and_never_zero() {
-        let asked = v1::QuoteAsked {
-            job_type: "trike-coat".to_owned(),
-            ..v1::QuoteAsked::default()
-        };
-        let seed = seed_of(&asked);
-        assert_eq!(seed, seed_of(&asked.clone()));
-        assert!((1..1 << SEED_BITS).contains(&seed));
-        let other = v1::QuoteAsked {
-            unseen: true,
-            ..asked
-        };
-        assert_ne!(seed_of(&other), seed);
-    }
 }

@@ -6,6 +6,7 @@ use baywright_floor::event::JobKey;
 use baywright_floor::quote::QuoteRow;
 use baywright_proto::v1;
 use baywright_report::figures::JobStory;
+use baywright_report::quote::SuggestError;
 use baywright_terms::time::Micros;
 
 use super::input;
@@ -58,6 +59,8 @@ pub enum QuoteError {
     JobReleased { name: String },
     #[error("nothing is to be added")]
     NothingAdded,
+    #[error(transparent)]
+    Suggest(#[from] SuggestError),
     #[error("{field}: {message}")]
     Bad {
         field: &'static str,

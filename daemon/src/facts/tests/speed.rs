@@ -8,7 +8,7 @@ use baywright_proto::v1::{self, fact::Kind};
 use baywright_terms::time::Micros;
 use prost::Message as _;
 
-use super::catalogue::catalogue;
+use super::catalogue::{WORKERS, catalogue};
 use super::log::Log;
 use super::shop::{MINUTE_US, START_US};
 use super::shop_record;
@@ -34,16 +34,28 @@ const WEEKS_US: i64 = 12 * 7 * 24 * 60 * MINUTE_US;
 
 /// A shop that works as people do: jobs come, are worked on stage by stage,
 /// coated section by section and released, one after the other in each bay.
-struct Working {
-    seq: u64,
-    now_us: i64,
+pub(super) struct Working {
+    pub(super) seq: u64,
+    pub(super) now_us: i64,
     queue: Vec<(Kind, &'static str)>,
-    jobs: u64,
+    pub(super) jobs: u64,
     /// The event that opened the job at work.
     job: Vec<u8>,
     /// Between two posts.
-    step_us: i64,
+    pub(super) step_us: i64,
+    /// Several types, workers and grades, and stages that differ in length.
+    varied: bool,
 }
+
+/// Types of the varied shop, each with its vehicle class.
+const TYPES: [(&str, &str); 6] = [
+    ("trike-coat", "trike"),
+    ("trike-wash", "trike"),
+    ("saloon-coat", "saloon"),
+    ("saloon-wash", "saloon"),
+    ("truck-coat", "truck"),
+    ("quad-coat", "quad"),
+];
 
 impl Working {
     fn new() -> Self {
@@ -59,10 +71,41 @@ impl Working {
             jobs: 0,
             job: Vec::new(),
             step_us: 4 * MINUTE_US,
+            varied: false,
         }
     }
 
-    fn records(&mut self, count: usize) -> Vec<Stored> {
+    /// A shop that there is something to learn from.
+    pub(super) fn varied() -> Self {
+        let mut catalogue = catalogue();
+        let first = catalogue.job_types.remove(0);
+        catalogue.job_types = TYPES
+            .iter()
+            .map(|(code, class)| v1::JobType {
+                code: (*code).to_owned(),
+                vehicle_class: (*class).to_owned(),
+                ..first.clone()
+            })
+            .collect();
+        let first = Kind::CatalogueSet(v1::CatalogueSet {
+            learned_up_to_seq: 0,
+            valid_from_us: START_US,
+            changed: Some(catalogue),
+        });
+        Self {
+            queue: vec![(first, "bay-1")],
+            varied: true,
+            ..Self::new()
+        }
+    }
+
+    /// A number that the jobs and their stages differ by; the same for ever.
+    fn part(&self, salt: u64, below: u64) -> u64 {
+        let mixed = (self.jobs + salt * 7_919).wrapping_mul(0x9E37_79B9_7F4A_7C15);
+        (mixed >> 33) % below
+    }
+
+    pub(super) fn records(&mut self, count: usize) -> Vec<Stored> {
         (0..count).map(|_| self.record()).collect()
     }
 
@@ -72,7 +115,12 @@ impl Working {
         }
         let (kind, bay) = self.queue.remove(0);
         self.seq += 1;
-        self.now_us += self.step_us;
+        let hundredths = match &kind {
+            // Half to twice as long.
+            Kind::StageFinished(_) if self.varied => 50 + self.part(self.seq, 150),
+            _ => 100,
+        };
+        self.now_us += self.step_us * i64::try_from(hundredths).unwrap() / 100;
         let late = if self.seq.is_multiple_of(LATE_EVERY) {
             60
         } else {
@@ -94,15 +142,43 @@ impl Working {
         let fact = v1::Fact {
             bay: bay.to_owned(),
             job,
-            by: vec!["ana".to_owned()],
+            by: vec![self.worker().to_owned()],
             kind: Some(kind),
             ..v1::Fact::default()
         };
         shop_record(self.seq, id, &fact, self.now_us - late * MINUTE_US)
     }
 
+    /// In a plain shop one person works.
+    fn worker(&self) -> &'static str {
+        if self.varied {
+            WORKERS[usize::try_from(self.part(1, 3)).unwrap()]
+        } else {
+            "ana"
+        }
+    }
+
+    /// The records of one whole job.
+    pub(super) fn job(&mut self) -> Vec<Stored> {
+        if self.queue.is_empty() {
+            self.open_job();
+        }
+        self.records(self.queue.len())
+    }
+
     fn open_job(&mut self) {
         self.jobs += 1;
+        let grade = |salt| u32::try_from(1 + self.part(salt, 5)).unwrap();
+        let grades = v1::Grades {
+            soil: grade(2),
+            defects: grade(3),
+            intricacy: grade(4),
+        };
+        let (job_type, _) = if self.varied {
+            TYPES[usize::try_from(self.part(5, 6)).unwrap()]
+        } else {
+            TYPES[0]
+        };
         let bay = if self.jobs.is_multiple_of(2) {
             "bay-1"
         } else {
@@ -110,8 +186,9 @@ impl Working {
         };
         let mut add = |kind| self.queue.push((kind, bay));
         add(Kind::JobOpened(v1::JobOpened {
-            job_type: "trike-coat".to_owned(),
+            job_type: job_type.to_owned(),
             vehicle: "red three-wheeler".to_owned(),
+            grades: self.varied.then_some(grades),
             ..v1::JobOpened::default()
         }));
         add(Kind::JobMoved(v1::JobMoved {
