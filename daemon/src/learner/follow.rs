@@ -7,7 +7,6 @@ use tokio_util::sync::CancellationToken;
 
 use super::Learner;
 use crate::clock::Clock;
-use crate::facts::FactsError;
 use crate::journal::follow::Standing;
 use crate::service::reads::Reads;
 

@@ -8,7 +8,6 @@ use baywright_floor::event::{JobKey, Seq};
 use baywright_floor::row::Row;
 use baywright_report::Input;
 use baywright_report::quote::{JobRecord, of_job, of_past};
-use baywright_terms::time::Micros;
 
 use crate::facts::reader::View;
 use crate::facts::{FactsError, Touched};

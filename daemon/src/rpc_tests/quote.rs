@@ -459,3 +459,39 @@ async fn a_question_that_cannot_be_answered_says_how_to_mend_it() {
     }
     shop.stopped().await;
 }
+
+async fn suggested(shop: &mut Shop, request: v1::SuggestRequest) -> v1::SuggestResponse {
+    let answer = patient(shop.quotes.suggest(request)).await.unwrap();
+    answer.into_inner()
+}
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn a_line_of_its_own_is_quoted_for_a_job_that_is_here() {
+    let mut shop = Shop::new().await;
+    shop.post(Kind::JobOpened(opened(&[])), 0, None).await;
+    let request = v1::SuggestRequest {
+        asked: Some(v1::QuoteAsked {
+            with_stages: vec!["polish".to_owned()],
+            ..v1::QuoteAsked::default()
+        }),
+        addition_to: Some(v1::JobRef {
+            job: Some(v1::job_ref::Job::Number(1)),
+        }),
+        ..v1::SuggestRequest::default()
+    };
+    let answer = suggested(&mut shop, request.clone()).await;
+    let asked = answer.asked.unwrap();
+    assert_eq!(asked.job_type, "trike-coat");
+    assert_eq!(asked.vehicle, "red three-wheeler");
+    assert_eq!(asked.grades, opened(&[]).grades);
+    let printed = answer.printed.unwrap();
+    let stages: Vec<&str> = printed.stages.iter().map(|s| s.stage.as_str()).collect();
+    assert_eq!(stages, ["polish"]);
+    let nothing = v1::SuggestRequest {
+        asked: None,
+        ..request
+    };
+    let status = patient(shop.quotes.suggest(nothing)).await.unwrap_err();
+    assert!(status.message().contains("nothing is to be added"));
+    shop.stopped().await;
+}

@@ -5,6 +5,7 @@ use std::sync::Arc;
 
 use baywright_proto::v1;
 use baywright_proto::v1::quote_service_server::QuoteService;
+use baywright_report::quote::SuggestError;
 use tonic::{Code, Request, Response, Status};
 
 use super::Services;
@@ -173,6 +174,30 @@ fn refused(error: &QuoteError) -> Status {
             told(),
             "name the stages that the job is to get",
         ),
+        QuoteError::Suggest(error) => not_quoted(error),
         QuoteError::Bad { field, mend, .. } => status::bad_field(field, told(), mend),
+    }
+}
+
+fn not_quoted(error: &SuggestError) -> Status {
+    let nothing = |mend: &str| {
+        status::of(
+            Code::FailedPrecondition,
+            reason::NOTHING_TO_QUOTE,
+            format!("{error}; {mend}"),
+        )
+    };
+    match error {
+        SuggestError::NoSuchType { .. } => {
+            status::of(Code::NotFound, reason::NO_SUCH_JOB_TYPE, error.to_string())
+        }
+        SuggestError::NoSuchStage { .. } => {
+            status::of(Code::NotFound, reason::NO_SUCH_STAGE, error.to_string())
+        }
+        SuggestError::NoAllowance { .. } => {
+            nothing("give it an allowance on a job type in the catalogue")
+        }
+        SuggestError::NoStages { .. } => nothing("give the type stages, or add some"),
+        SuggestError::NotLearned => status::internal("working the quote out", error),
     }
 }

@@ -31,6 +31,7 @@ pub mod reason {
     pub const NO_SUCH_QUOTE: &str = "NO_SUCH_QUOTE";
     pub const NO_SUCH_JOB_TYPE: &str = "NO_SUCH_JOB_TYPE";
     pub const NO_SUCH_STAGE: &str = "NO_SUCH_STAGE";
+    pub const NOTHING_TO_QUOTE: &str = "NOTHING_TO_QUOTE";
     pub const JOB_NOT_OPEN: &str = "JOB_NOT_OPEN";
     pub const BAD_REQUEST: &str = "BAD_REQUEST";
     pub const TOO_MANY_EXPORTS: &str = "TOO_MANY_EXPORTS";

@@ -27,7 +27,6 @@ const PANELS_MAX: usize = limits::PANELS_MAX;
 /// Instants that can be asked about: the years 2000 to 2200, as in the log.
 const ASKED_US: std::ops::Range<i64> = 946_684_800_000_000..7_258_118_400_000_000;
 
-
 /// A question whose every part is known.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) struct Whole {

@@ -3,7 +3,7 @@
 use baywright_floor::fact::Grades;
 use baywright_proto::amount::amount_to_wire;
 use baywright_proto::v1;
-use baywright_report::figures::{Like, Portion, Suggestion, SuggestedProduct, SuggestedStage};
+use baywright_report::figures::{Like, Portion, SuggestedProduct, SuggestedStage, Suggestion};
 use baywright_report::quote::{Asking, MODEL_VERSION, suggest};
 use baywright_terms::code::Code;
 use baywright_terms::time::Micros;
@@ -36,8 +36,7 @@ impl FactsReader {
             let known = known(view, learner, request.as_of_seq, now)?;
             let asking = asking(&asked, addition, request.seed);
             let cats = view.catalogues();
-            let mut suggestion =
-                suggest(&known.learnt, known.records.all(), &cats, &asking, at)?;
+            let mut suggestion = suggest(&known.learnt, known.records.all(), &cats, &asking, at)?;
             let mut remarks = std::mem::take(&mut suggestion.remarks);
             remarks.append(&mut nevers);
             Ok(v1::SuggestResponse {
@@ -103,8 +102,7 @@ fn printed(suggested: &Suggestion, known: &Known) -> v1::QuotePrinted {
         cost_minor: cost.sum_minor(),
         cost_half_minor: suggested.cost_half_minor,
         cost_p80_minor: suggested.cost_p80_minor,
-        target_margin_permille: i32::try_from(suggested.target_margin_permille)
-            .unwrap_or(i32::MAX),
+        target_margin_permille: i32::try_from(suggested.target_margin_permille).unwrap_or(i32::MAX),
         price_minor: suggested.price_minor,
         price_from_minor,
         price_to_minor,

@@ -3,6 +3,7 @@
 mod catalogue;
 mod decode;
 mod export;
+mod learning;
 mod live;
 mod log;
 mod mishaps;
