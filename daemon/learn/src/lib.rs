@@ -4,6 +4,7 @@
 //! and units come from whoever asks.
 
 pub mod mixed;
+pub mod normal;
 pub mod posterior;
 pub mod score;
 pub mod widen;

@@ -2,6 +2,7 @@
 //! messages of `report.proto`. Turning them into messages is the daemon's.
 
 mod flow;
+mod learned;
 mod money;
 mod quote;
 mod stock;
@@ -10,6 +11,11 @@ mod story;
 pub use flow::{
     AirOut, CureUnderWay, Flow, IdleReason, Own, OwnStage, RatioSpread, ReworkGroup, Spread,
     WeekDay, WeekPoint,
+};
+pub use learned::{
+    Ahead, AheadJob, AheadWeek, Drift, Honesty, HonestyJob, HonestyOf, HonestyPoint, Learned,
+    LearnedGrade, LearnedProduct, LearnedSpread, LearnedStage, LearnedType, LookAgain,
+    QuotesOfType,
 };
 pub use money::{Cause, JobMoney, QuotedMoney, Shortfall, ShortfallPart, WeekMoney};
 pub use quote::{Like, SuggestedCost, SuggestedProduct, SuggestedStage, Suggestion};

@@ -7,13 +7,17 @@
 
 mod bases;
 mod bay_time;
+mod book;
 mod cost;
 mod learn;
 mod likes;
 mod model;
 mod records;
 mod suggest;
+mod won;
 
+pub use book::{BookedQuote, QuoteBook, QuoteStanding};
 pub use learn::{Learnt, MODEL_VERSION};
 pub use records::{JobRecord, ProductRecord, StageRecord, of_job, of_past};
 pub use suggest::{Asking, SuggestError, suggest};
+pub use won::week_quotes;
