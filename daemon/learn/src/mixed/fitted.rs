@@ -31,6 +31,18 @@ impl Default for Options {
 /// variance to hold the groupings against.
 const RELATIVE_VARIANCE_MAX: f64 = 1e9;
 
+/// Relative variance from which on the residual one is as good as zero: its
+/// standard deviation is a ten-thousandth of the grouping's.
+const RESIDUAL_LOST: f64 = 1e8;
+
+/// Dense order and rows up to which an evaluation takes well under a millisecond,
+/// so that a handful of searches cost nothing that anyone notices.
+const CHEAP_ORDER_MAX: usize = 100;
+const CHEAP_ROWS_MAX: usize = 5_000;
+
+/// Minima of the criterion closer than this are one.
+const SAME_MINIMUM: f64 = 1e-8;
+
 /// A fitted model.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Fit {
@@ -88,8 +100,8 @@ pub struct Convergence {
     pub decrease_promised: f64,
     /// For each grouping: its variance is zero, and the criterion rises from there.
     pub at_boundary: Vec<bool>,
-    /// Some relative variance ran into its ceiling: within its levels nothing
-    /// is left to vary.
+    /// The residual variance runs to zero: within the levels of some grouping
+    /// next to nothing varies, and the criterion has no minimum worth the name.
     pub unbounded: bool,
 }
 
@@ -142,9 +154,14 @@ impl Profile {
         Fitted::new(self, data, search)
     }
 
-    /// Searches from the moments and, where a variance came out as zero, once
-    /// more from the middle: the criterion may have more than one minimum, and a
-    /// boundary is not reported where an inner one lies lower.
+    /// Searches from the moments and, in case the criterion has more than one
+    /// minimum, from elsewhere too.
+    ///
+    /// Where an evaluation costs next to nothing: from the middle, and from each
+    /// grouping in turn holding nearly all of the variance, for it is groupings
+    /// that can stand in for each other that make two minima. Where it does not:
+    /// from the middle, if a variance came out as zero. So a boundary is not
+    /// reported while an inner minimum lies lower.
     fn search(&self, options: Options) -> Result<Search<Point<'_>>, DataError> {
         let limits = Limits {
             decrease: options.decrease_min,
@@ -152,22 +169,33 @@ impl Profile {
             ceiling: RELATIVE_VARIANCE_MAX,
         };
         let units = units(self.layout());
-        let first = minimise(self, start(self.layout()), &units, limits)?;
-        if first.x.iter().all(|tau| *tau > 0.0) {
-            return Ok(first);
+        let mut best = minimise(self, start(self.layout()), &units, limits)?;
+        let mut others = Vec::new();
+        if self.layout().cross.nrows() <= CHEAP_ORDER_MAX && self.layout().rows() <= CHEAP_ROWS_MAX
+        {
+            others.push(vec![1.0; units.len()]);
+            if units.len() > 1 {
+                others.extend((0..units.len()).map(|most| {
+                    let of = |(k, unit): (usize, &f64)| if k == most { 10.0 } else { 0.1 * unit };
+                    units.iter().enumerate().map(of).collect()
+                }));
+            }
+        } else if best.x.iter().any(|tau| *tau <= 0.0) {
+            others.push(vec![1.0; units.len()]);
         }
-        let middle = vec![1.0; units.len()];
-        let Ok(second) = minimise(self, middle, &units, limits) else {
-            return Ok(first);
-        };
-        let lower = second.point.criterion < first.point.criterion - options.decrease_min;
-        let (mut best, other) = if lower {
-            (second, first)
-        } else {
-            (first, second)
-        };
-        best.iterations += other.iterations;
-        best.evaluations += other.evaluations;
+        for start in others {
+            // A start that cannot be evaluated leads nowhere better.
+            let Ok(mut other) = minimise(self, start, &units, limits) else {
+                continue;
+            };
+            other.iterations += best.iterations;
+            other.evaluations += best.evaluations;
+            if other.point.criterion < best.point.criterion - SAME_MINIMUM {
+                best = other;
+            } else {
+                (best.iterations, best.evaluations) = (other.iterations, other.evaluations);
+            }
+        }
         Ok(best)
     }
 }
@@ -229,10 +257,7 @@ fn convergence(search: &Search<Point<'_>>) -> Convergence {
         gradient_norm: slope.fold(0.0, f64::max),
         decrease_promised: search.promise.max(0.0),
         at_boundary,
-        unbounded: search
-            .x
-            .iter()
-            .any(|tau| *tau >= 0.99 * RELATIVE_VARIANCE_MAX),
+        unbounded: search.x.iter().any(|tau| *tau >= RESIDUAL_LOST),
     }
 }
 

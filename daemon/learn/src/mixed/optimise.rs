@@ -62,6 +62,12 @@ const SHORTENINGS_MAX: usize = 30;
 /// Part of the promised decrease that a step must bring (Armijo).
 const DECREASE_SHARE: f64 = 1e-4;
 
+/// Steps in a row that bring nothing rounding lets one see; then it is over.
+const STALLS_MAX: usize = 3;
+
+/// What may still be promised when rounding ends a search that converged.
+const PROMISE_HIDDEN_MAX: f64 = 1e-6;
+
 /// Digits of the function that can be trusted, relative to its size.
 const NOISE: f64 = 4e-15;
 
@@ -83,19 +89,25 @@ pub(super) fn minimise<'s, S: Surface>(
         promise: f64::INFINITY,
         converged: false,
     };
+    let mut stalled = 0;
     while search.iterations < limits.iterations {
         let step = bounded_step(&search.x, &search.slope, unit, limits.ceiling);
         search.promise = promised(&search.slope, &step);
         let value = S::value(&search.point);
-        let noise = NOISE * (1.0 + value.abs());
+        // Large variables beside a one make the equations ill-conditioned.
+        let largest = search.x.iter().fold(1.0_f64, |most, x| most.max(*x));
+        let noise = NOISE * (1.0 + value.abs()) * largest.sqrt();
         if search.promise <= limits.decrease.max(noise) {
             search.converged = true;
             break;
         }
         search.iterations += 1;
-        if !advance(surface, &mut search, &step, noise) {
-            // No decrease that rounding lets one see: this is the place.
-            search.converged = search.promise <= 1e4 * limits.decrease.max(noise);
+        let moved = advance(surface, &mut search, &step, noise);
+        let gained = value - S::value(&search.point) > noise;
+        stalled = if gained { 0 } else { stalled + 1 };
+        if !moved || stalled == STALLS_MAX {
+            // Rounding hides what the model still promises; little of it is enough.
+            search.converged = search.promise <= PROMISE_HIDDEN_MAX.max(limits.decrease);
             break;
         }
         search.slope = surface.slope(&search.point);
