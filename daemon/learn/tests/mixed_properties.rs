@@ -123,13 +123,14 @@ fn solve(mut a: Dense, mut b: Dense) -> (Dense, f64) {
     let mut log_det = 0.0;
     for pivot in 0..order {
         log_det += a[pivot][pivot].ln();
+        let (above, of_pivot) = (a[pivot].clone(), b[pivot].clone());
         for row in pivot + 1..order {
-            let factor = a[row][pivot] / a[pivot][pivot];
-            for column in pivot..order {
-                a[row][column] -= factor * a[pivot][column];
+            let factor = a[row][pivot] / above[pivot];
+            for (value, taken) in a[row].iter_mut().zip(&above) {
+                *value -= factor * taken;
             }
-            for column in 0..b[0].len() {
-                b[row][column] -= factor * b[pivot][column];
+            for (value, taken) in b[row].iter_mut().zip(&of_pivot) {
+                *value -= factor * taken;
             }
         }
     }
@@ -168,17 +169,14 @@ struct Reference {
 
 fn reference(data: &Data, tau: &[f64]) -> Reference {
     let rows = data.response.len();
-    let mut v: Dense = vec![vec![0.0; rows]; rows];
-    for i in 0..rows {
-        v[i][i] = 1.0;
-        for (grouping, tau) in data.groupings.iter().zip(tau) {
-            for j in 0..rows {
-                if grouping.of_row()[i] == grouping.of_row()[j] {
-                    v[i][j] += tau;
-                }
-            }
-        }
-    }
+    let covariance = |i: usize, j: usize| -> f64 {
+        let shared = data.groupings.iter().zip(tau);
+        let shared = shared.filter(|(grouping, _)| grouping.of_row()[i] == grouping.of_row()[j]);
+        shared.map(|(_, tau)| tau).sum::<f64>() + if i == j { 1.0 } else { 0.0 }
+    };
+    let v: Dense = (0..rows)
+        .map(|i| (0..rows).map(|j| covariance(i, j)).collect())
+        .collect();
     let columns = data.fixed.len();
     let y: Dense = data.response.iter().map(|y| vec![*y]).collect();
     let x: Dense = (0..rows)
