@@ -65,7 +65,7 @@ enum Step {
 Examples:
   bay quote new trike-coat red three-wheeler --soil 4 --defects 2 --intricacy 5
   bay quote new trike-coat --seen no --for \"M. Oliveira, on the phone\"
-  bay quote new van-wash white van --without mask --with wheels --dry
+  bay quote new truck-coat white van --without mask --dry
   bay quote new trike-coat --like 118 --html quote.html")]
 struct NewArgs {
     /// Job type from the catalogue.

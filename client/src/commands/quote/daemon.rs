@@ -59,7 +59,10 @@ pub(super) fn show(context: &Context, of: &v1::QuoteRef) -> Result<v1::Quote, Er
         QuoteServiceClient::new(channel).show_quote(request).await
     });
     let answer = answer.map_err(|error| match (error.kind(), error.hint()) {
-        (Kind::Refused, None) => error.with_hint(WHERE_QUOTES_ARE),
+        // The daemon may have said so itself.
+        (Kind::Refused, None) if !error.message().contains("bay quote list") => {
+            error.with_hint(WHERE_QUOTES_ARE)
+        }
         _ => error,
     })?;
     answer

@@ -9,28 +9,46 @@ use crate::render::money::figure;
 use crate::render::table::{Column, Table};
 use crate::render::text::{clean, push, section};
 
+const WITHIN_HALF: &str = "within half";
+const WITHIN_P80: &str = "within four in five";
+const OVER: &str = "over four in five";
+
 /// Where an actual lies against what was said before.
 pub(super) fn verdict(actual_us: i64, half_us: i64, p80_us: i64) -> &'static str {
     if actual_us <= half_us {
-        "within half"
+        WITHIN_HALF
     } else if actual_us <= p80_us {
-        "within four in five"
+        WITHIN_P80
     } else {
-        "over four in five"
+        OVER
     }
 }
 
-/// The same for amounts.
+/// The same for amounts; amounts that print alike are alike.
 fn verdict_of_amount(actual: f64, half: f64, p80: f64) -> &'static str {
-    // Amounts that print alike are alike.
     let at_most = |limit: f64| actual <= limit || amount(actual) == amount(limit);
     if at_most(half) {
-        "within half"
+        WITHIN_HALF
     } else if at_most(p80) {
-        "within four in five"
+        WITHIN_P80
     } else {
-        "over four in five"
+        OVER
     }
+}
+
+/// Of a job that still runs only what is gone for good can be said.
+pub(super) fn said(verdict: &'static str, released: bool) -> String {
+    let running = match verdict {
+        WITHIN_P80 => "past half",
+        OVER => OVER,
+        _ => "",
+    };
+    if released { verdict } else { running }.to_owned()
+}
+
+/// Quoted, and nothing of it is on record.
+fn no_record(released: bool) -> String {
+    if released { "no record" } else { "" }.to_owned()
 }
 
 /// Several quotes beside each other; below them what their jobs took.
@@ -202,7 +220,13 @@ fn hands_on(quote: &Quote) -> i64 {
     }
 }
 
+fn is_released(quote: &Quote) -> bool {
+    quote.line.as_ref().is_some_and(|line| line.released)
+}
+
 fn hours(quote: &Quote, printed: &QuotePrinted) -> Table {
+    let released = is_released(quote);
+    let held = |actual: i64, half: i64, p80: i64| said(verdict(actual, half, p80), released);
     let mut table = Table::new([
         Column::text("stage"),
         Column::number("half"),
@@ -212,19 +236,19 @@ fn hours(quote: &Quote, printed: &QuotePrinted) -> Table {
     ]);
     for stage in &printed.stages {
         let actual = quote.actual_stages.iter().find(|a| a.stage == stage.stage);
-        let (actual, held) = match actual {
+        let (actual, how) = match actual {
             Some(actual) => (
                 hours_minutes(actual.hands_on_us),
-                verdict(actual.hands_on_us, stage.half_us, stage.p80_us),
+                held(actual.hands_on_us, stage.half_us, stage.p80_us),
             ),
-            None => ("-".to_owned(), "no record"),
+            None => ("-".to_owned(), no_record(released)),
         };
         table.row([
             stage.stage.clone(),
             hours_minutes(stage.half_us),
             hours_minutes(stage.p80_us),
             actual,
-            held.to_owned(),
+            how,
         ]);
     }
     for actual in &quote.actual_stages {
@@ -249,7 +273,7 @@ fn hours(quote: &Quote, printed: &QuotePrinted) -> Table {
         total(printed.hands_on_half_us),
         total(printed.hands_on_p80_us),
         total(actual_us),
-        verdict(actual_us, printed.hands_on_half_us, printed.hands_on_p80_us).to_owned(),
+        held(actual_us, printed.hands_on_half_us, printed.hands_on_p80_us),
     ]);
     if quote.actual_bay_us > 0 && printed.bay_half_us > 0 {
         table.row([
@@ -257,7 +281,7 @@ fn hours(quote: &Quote, printed: &QuotePrinted) -> Table {
             total(printed.bay_half_us),
             total(printed.bay_p80_us),
             total(quote.actual_bay_us),
-            verdict(quote.actual_bay_us, printed.bay_half_us, printed.bay_p80_us).to_owned(),
+            held(quote.actual_bay_us, printed.bay_half_us, printed.bay_p80_us),
         ]);
     }
     if quote.actual_cost_minor > 0 && printed.cost_half_minor > 0 {
@@ -267,18 +291,18 @@ fn hours(quote: &Quote, printed: &QuotePrinted) -> Table {
             money(printed.cost_half_minor),
             money(printed.cost_p80_minor),
             money(quote.actual_cost_minor),
-            verdict(
+            held(
                 quote.actual_cost_minor,
                 printed.cost_half_minor,
                 printed.cost_p80_minor,
-            )
-            .to_owned(),
+            ),
         ]);
     }
     table
 }
 
 fn amounts(quote: &Quote, printed: &QuotePrinted) -> Table {
+    let released = is_released(quote);
     let mut table = Table::new([
         Column::text("product"),
         Column::text("unit"),
@@ -294,9 +318,12 @@ fn amounts(quote: &Quote, printed: &QuotePrinted) -> Table {
         let (used, held) = match quote.actual_products.iter().find(same) {
             Some(actual) => (
                 amount(actual.used),
-                verdict_of_amount(actual.used, product.half, product.p80),
+                said(
+                    verdict_of_amount(actual.used, product.half, product.p80),
+                    released,
+                ),
             ),
-            None => ("-".to_owned(), "no record"),
+            None => ("-".to_owned(), no_record(released)),
         };
         table.row([
             product.product.clone(),
@@ -304,7 +331,7 @@ fn amounts(quote: &Quote, printed: &QuotePrinted) -> Table {
             amount(product.half),
             amount(product.p80),
             used,
-            held.to_owned(),
+            held,
         ]);
     }
     for actual in &quote.actual_products {

@@ -116,12 +116,18 @@ pub fn accepted(number: u64, agreed_minor: i64, printed: &QuotePrinted, date: &s
     };
     if printed.cost_minor > 0 && agreed_minor > 0 {
         let left = |cost: i64| left_permille(agreed_minor, cost);
+        let (mean, p80) = (left(printed.cost_minor), left(printed.cost_p80_minor));
         let word = left_word(printed.margin);
+        // The word is said again only where it is another.
+        let at_p80 = if (mean < 0) == (p80 < 0) {
+            format!("{} %", percent(p80.saturating_abs()))
+        } else {
+            left_words(word, p80)
+        };
         let _ = write!(
             said,
-            " At that price {} on average, and {} if it takes as long as four in five.",
-            left_words(word, left(printed.cost_minor)),
-            left_words(word, left(printed.cost_p80_minor)),
+            " At that price {} on average, and {at_p80} if it takes as long as four in five.",
+            left_words(word, mean),
         );
     }
     if !date.is_empty() {

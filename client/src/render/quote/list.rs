@@ -2,6 +2,7 @@
 
 use baywright_proto::v1::{ListQuotesResponse, QuoteLine, QuoteState};
 
+use super::compare;
 use crate::render::calendar::Calendar;
 use crate::render::figure::{counted, hours_minutes};
 use crate::render::money::figure;
@@ -119,16 +120,18 @@ fn note(line: &QuoteLine) -> Option<String> {
     }
     // Of an addition the actual is that of its whole job.
     if line.actual_hands_on_us > 0 && !line.addition {
-        let so_far = if line.released { "" } else { " so far" };
-        return Some(format!(
-            "took {}{so_far}: {}",
-            hours_minutes(line.actual_hands_on_us),
-            super::compare::verdict(
-                line.actual_hands_on_us,
-                line.hands_on_half_us,
-                line.hands_on_p80_us
-            )
-        ));
+        let took = hours_minutes(line.actual_hands_on_us);
+        let verdict = compare::verdict(
+            line.actual_hands_on_us,
+            line.hands_on_half_us,
+            line.hands_on_p80_us,
+        );
+        let held = compare::said(verdict, line.released);
+        return Some(match (line.released, held.is_empty()) {
+            (true, _) => format!("took {took}: {held}"),
+            (false, true) => format!("{took} so far"),
+            (false, false) => format!("{took} so far: {held}"),
+        });
     }
     line.trade_guess
         .then(|| "trade guess, not your shop".to_owned())

@@ -367,9 +367,9 @@ fn the_agreed_price_is_told_from_the_suggested_in_words() {
         .map(|agreed| accepted(12, agreed, &printed, ""))
         .join("\n");
     insta::assert_snapshot!(said, @"
-    Quote 12 accepted: EUR 453.00 agreed, as suggested. At that price the margin is 25 % on average, and the margin is 15 % if it takes as long as four in five.
-    Quote 12 accepted: EUR 430.00 agreed, a discount of EUR 23.00 (5 %) on the suggested EUR 453.00. At that price the margin is 21 % on average, and the margin is 10 % if it takes as long as four in five.
-    Quote 12 accepted: EUR 460.00 agreed, EUR 7.00 (2 %) above the suggested EUR 453.00. At that price the margin is 26 % on average, and the margin is 16 % if it takes as long as four in five.
+    Quote 12 accepted: EUR 453.00 agreed, as suggested. At that price the margin is 25 % on average, and 15 % if it takes as long as four in five.
+    Quote 12 accepted: EUR 430.00 agreed, a discount of EUR 23.00 (5 %) on the suggested EUR 453.00. At that price the margin is 21 % on average, and 10 % if it takes as long as four in five.
+    Quote 12 accepted: EUR 460.00 agreed, EUR 7.00 (2 %) above the suggested EUR 453.00. At that price the margin is 26 % on average, and 16 % if it takes as long as four in five.
     Quote 12 accepted: EUR 0.00 agreed, a discount of EUR 453.00 (100 %) on the suggested EUR 453.00.
     ");
     let planned = accepted(0, 45_300, &QuotePrinted::default(), "2026-12-03");

@@ -10,7 +10,7 @@ use crate::fake::Fault;
 fn an_acceptance_keeps_the_price_and_opens_the_job() {
     let bay = with_quote();
     assert_snapshot!(bay.says("bay quote accept 1 --price 430 --why \"second vehicle\" --on 2026-12-03"), @"
-    Quote 1 accepted: EUR 430.00 agreed, a discount of EUR 23.00 (5 %) on the suggested EUR 453.00. At that price the margin is 21 % on average, and the margin is 10 % if it takes as long as four in five. Planned for Thu 3 Dec 2026.
+    Quote 1 accepted: EUR 430.00 agreed, a discount of EUR 23.00 (5 %) on the suggested EUR 453.00. At that price the margin is 21 % on average, and 10 % if it takes as long as four in five. Planned for Thu 3 Dec 2026.
     Job 118 trike-coat (red three-wheeler): opened at 14:05.
     Next: bay bring 118
     ");
@@ -182,7 +182,7 @@ fn work_on_top_is_a_line_of_its_own_of_its_job() {
     let said = bay.says("bay quote add 118 --stage polish --price 120 --why \"asked for\"");
     assert_snapshot!(tail(&said, 2), @"
 
-    Quote 1 accepted: EUR 120.00 agreed, a discount of EUR 333.00 (74 %) on the suggested EUR 453.00. At that price it loses 183 % on average, and it loses 222 % if it takes as long as four in five.
+    Quote 1 accepted: EUR 120.00 agreed, a discount of EUR 333.00 (74 %) on the suggested EUR 453.00. At that price it loses 183 % on average, and 222 % if it takes as long as four in five.
     ");
     assert_eq!(kinds(&bay), ["drafted", "accepted"]);
     let job = v1::JobRef {

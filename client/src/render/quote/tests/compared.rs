@@ -73,6 +73,42 @@ fn an_addition_is_held_against_its_own_stages_and_not_the_whole_job() {
 }
 
 #[test]
+fn of_a_job_that_runs_only_what_is_gone_for_good_is_said() {
+    let mut running = fixture::done();
+    if let Some(line) = &mut running.line {
+        line.released = false;
+    }
+    running.actual_stages.retain(|stage| stage.stage != "metal");
+    running
+        .actual_products
+        .retain(|used| used.product != "panel-wipe");
+    let text = compare(&[running.clone()], PAGE_COLUMNS);
+    for unsure in ["within", "no record"] {
+        assert!(!text.contains(unsure), "{unsure}: {text}");
+    }
+    assert!(text.contains("2:05  over four in five"), "{text}");
+    assert!(text.contains("0:52  past half"), "{text}");
+    let said = [512, 400, 600].map(|minutes| {
+        let mut line = running.line.clone().unwrap();
+        line.actual_hands_on_us = minutes * 60_000_000;
+        let lines = baywright_proto::v1::ListQuotesResponse {
+            quotes: vec![line],
+            ..Default::default()
+        };
+        let text = list(&lines, Which::default(), PAGE_COLUMNS);
+        text.lines().last().unwrap().trim().to_owned()
+    });
+    assert_eq!(
+        said,
+        [
+            "8:32 so far: past half",
+            "6:40 so far",
+            "10:00 so far: over four in five"
+        ]
+    );
+}
+
+#[test]
 fn the_list_of_quotes() {
     let text = list(&fixture::list(), Which::default(), PAGE_COLUMNS);
     narrow(&text);
