@@ -131,7 +131,7 @@ impl Factor<'_> {
         let mut row = LevelRow::default();
         for level in 0..rows.count.len() {
             self.gather(position, level, known.len(), &mut row);
-            row.multiply(self, rows, dense, known, level);
+            row.multiply(self, rows, dense, known);
             let around: f64 = row.value.iter().zip(&row.product).map(|(r, h)| r * h).sum();
             let pivot = reduced.pivot[level];
             *trace += reduced.diagonal[level] / pivot - around / (pivot * pivot);
@@ -206,13 +206,13 @@ struct LevelRow {
 }
 
 impl LevelRow {
+    /// Multiplies the row with the inverse, restricted to the columns it touches.
     fn multiply(
         &mut self,
         factor: &Factor<'_>,
         rows: &Eliminated,
         dense: &Mat<f64>,
         known: &[Covariances],
-        level: usize,
     ) {
         let fixed = factor.layout.fixed();
         self.product.clear();
@@ -257,7 +257,6 @@ impl LevelRow {
                 }
             }
         }
-        debug_assert!(level < rows.count.len());
     }
 }
 
