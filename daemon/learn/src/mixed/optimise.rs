@@ -246,3 +246,126 @@ fn newton(slope: &Slope, step: &[f64], free: &[usize]) -> Vec<f64> {
     }
     vec![0.0; order]
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// (x − c₀)² + (y − c₁)² + s x y, refused where a variable is above a wall.
+    struct Bowl {
+        centre: [f64; 2],
+        shared: f64,
+        wall: f64,
+    }
+
+    struct Place {
+        x: [f64; 2],
+        value: f64,
+    }
+
+    impl Surface for Bowl {
+        type Point<'a> = Place;
+
+        fn at(&self, x: &[f64]) -> Result<Place, DataError> {
+            if x.iter().any(|x| *x > self.wall) {
+                return Err(DataError::Singular);
+            }
+            let away = [x[0] - self.centre[0], x[1] - self.centre[1]];
+            let value = away[0] * away[0] + away[1] * away[1] + self.shared * x[0] * x[1];
+            Ok(Place {
+                x: [x[0], x[1]],
+                value,
+            })
+        }
+
+        fn value(place: &Place) -> f64 {
+            place.value
+        }
+
+        fn slope(&self, place: &Place) -> Slope {
+            let [x, y] = place.x;
+            let of =
+                |own: f64, other: f64, k: usize| 2.0 * (own - self.centre[k]) + self.shared * other;
+            Slope {
+                gradient: vec![of(x, y, 0), of(y, x, 1)],
+                curvature: Mat::from_fn(2, 2, |i, j| if i == j { 2.0 } else { self.shared }),
+            }
+        }
+    }
+
+    const LIMITS: Limits = Limits {
+        decrease: 1e-12,
+        iterations: 100,
+        ceiling: 1e6,
+    };
+
+    fn found(bowl: &Bowl, start: [f64; 2]) -> Result<Vec<f64>, DataError> {
+        let search = minimise(bowl, start.to_vec(), &[1.0, 1.0], LIMITS)?;
+        assert!(search.converged);
+        Ok(search.x)
+    }
+
+    fn close(found: &[f64], expected: [f64; 2]) {
+        let apart = found.iter().zip(expected).map(|(a, b)| (a - b).abs());
+        assert!(
+            apart.fold(0.0, f64::max) < 1e-5,
+            "{found:?} is not {expected:?}"
+        );
+    }
+
+    #[test]
+    fn a_variable_at_zero_is_let_go_where_the_function_falls() -> Result<(), DataError> {
+        let bowl = Bowl {
+            centre: [1.0, -1.0],
+            shared: 0.0,
+            wall: 1e9,
+        };
+        close(&found(&bowl, [0.0, 0.0])?, [1.0, 0.0]);
+        close(&found(&bowl, [0.0, 5.0])?, [1.0, 0.0]);
+        Ok(())
+    }
+
+    #[test]
+    fn the_others_are_solved_for_again_when_one_meets_its_bound() -> Result<(), DataError> {
+        // Without bounds the minimum is at (1.6, −0.2); with y at zero, x is at 1.5.
+        let bowl = Bowl {
+            centre: [1.5, 0.6],
+            shared: 1.0,
+            wall: 1e9,
+        };
+        let at_bound = [1.5, 0.0];
+        close(&found(&bowl, [3.0, 3.0])?, at_bound);
+        close(&found(&bowl, [0.0, 3.0])?, at_bound);
+        Ok(())
+    }
+
+    #[test]
+    fn a_step_into_what_cannot_be_evaluated_is_shortened() -> Result<(), DataError> {
+        let bowl = Bowl {
+            centre: [2.0, 3.0],
+            shared: 0.0,
+            wall: 3.1,
+        };
+        close(&found(&bowl, [0.5, 0.1])?, [2.0, 3.0]);
+        let beyond = Bowl {
+            centre: [2.0, 9.0],
+            shared: 0.0,
+            wall: 3.1,
+        };
+        let search = minimise(&beyond, vec![1.0, 1.0], &[1.0, 1.0], LIMITS)?;
+        assert!(!search.converged, "stopped at a wall, not at a minimum");
+        Ok(())
+    }
+
+    #[test]
+    fn a_ceiling_holds() -> Result<(), DataError> {
+        let bowl = Bowl {
+            centre: [2e7, 1.0],
+            shared: 0.0,
+            wall: 1e9,
+        };
+        let search = minimise(&bowl, vec![1.0, 1.0], &[1.0, 1.0], LIMITS)?;
+        close(&search.x, [1e6, 1.0]);
+        Ok(())
+    }
+}
