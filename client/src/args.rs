@@ -108,6 +108,8 @@ pub enum Command {
     Stock(commands::stock::StockArgs),
     Settle(commands::settle::SettleArgs),
     Catalogue(commands::catalogue::CatalogueArgs),
+    Type(commands::job_type::TypeArgs),
+    Learned(commands::learned::LearnedArgs),
     Import(commands::import::ImportArgs),
     Export(commands::export::ExportArgs),
     #[command(hide = true)]

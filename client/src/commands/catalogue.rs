@@ -18,7 +18,7 @@ use crate::error::Error;
 use crate::render::calendar::Calendar;
 use crate::render::figure::counted;
 
-mod apply;
+pub(super) mod apply;
 mod begin;
 
 /// Largest catalogue file that is read: a hundred times a large shop's.
@@ -108,13 +108,14 @@ fn as_json(text: &str) -> Value {
 
 /// A catalogue with the event that made it.
 #[derive(Debug)]
-struct InForce {
+pub(super) struct InForce {
     /// 0: there is none.
-    revision: u64,
-    catalogue: Catalogue,
+    pub(super) revision: u64,
+    pub(super) catalogue: Catalogue,
 }
 
-fn in_force(context: &Context, at_us: i64) -> Result<InForce, Error> {
+/// The catalogue at an instant; 0: now.
+pub(super) fn in_force(context: &Context, at_us: i64) -> Result<InForce, Error> {
     let request = v1::GetCatalogueRequest {
         at_us,
         held_revision: 0,

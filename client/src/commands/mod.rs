@@ -25,6 +25,8 @@ pub mod flaw;
 pub mod generate;
 pub mod import;
 pub mod job;
+pub mod job_type;
+pub mod learned;
 pub mod mix;
 pub mod note;
 pub mod now;
@@ -78,6 +80,8 @@ pub fn run(context: &Context, command: Command) -> Result<Outcome, Error> {
         Command::Settle(args) => settle::run(context, &args),
         Command::Catalogue(args) => catalogue::run(context, &args),
         Command::Export(args) => export::run(context, &args),
+        Command::Type(args) => job_type::run(context, &args),
+        Command::Learned(args) => learned::run(context, &args),
         Command::Import(args) => import::run(context, &args),
         Command::Completions(args) => Ok(generate::completions(&args)),
         Command::Man(args) => generate::man(&args),

@@ -225,7 +225,7 @@ fn read_date(typed: &str) -> Result<Date, Error> {
     })
 }
 
-fn read_weeks(typed: &str) -> Result<u32, Error> {
+pub(super) fn read_weeks(typed: &str) -> Result<u32, Error> {
     let weeks = typed.trim().parse().ok();
     weeks
         .filter(|weeks| (1..=WEEKS_MAX).contains(weeks))

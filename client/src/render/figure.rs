@@ -56,6 +56,18 @@ pub fn whole_percent(permille: u32) -> String {
     divide_rounded(i128::from(permille), 10).to_string()
 }
 
+/// Thousandths as hundredths and the like: rounded half up.
+pub fn divided_rounded(value: u32, by: u32) -> u32 {
+    let by = by.max(1);
+    value / by + u32::from(value % by >= by.div_ceil(2))
+}
+
+/// `1.18` of 1180 thousandths.
+pub fn factor(milli: u32) -> String {
+    let hundredths = divided_rounded(milli, 10);
+    format!("{}.{:02}", hundredths / 100, hundredths % 100)
+}
+
 /// An amount to about three digits: `0.75`, `12.5`, `350`.
 pub fn amount(value: f64) -> String {
     if !value.is_finite() || value.abs() >= AMOUNT_PLAIN_MAX {

@@ -4,10 +4,12 @@ use baywright_proto::v1::{
     JobMoney, OddRecord, Shortfall, Week, WeekBay, WeekChemical, WeekJob, WeekStage, WeekType,
 };
 
+pub(crate) use self::learned::{honesty, learned};
 pub(crate) use self::stock::{lot, stock};
 pub(crate) use self::story::{own, story, why};
 
 pub(crate) mod figures;
+mod learned;
 pub(crate) mod quote;
 mod stock;
 mod story;
@@ -20,10 +22,6 @@ const DAY: i64 = 24 * HOUR;
 
 pub(crate) fn week() -> Week {
     Week {
-        quotes: Vec::new(),
-        ahead: None,
-        look_again: Vec::new(),
-        honesty: None,
         week: "2026-W48".to_owned(),
         shop: "Lindenhof Fahrzeugpflege (invented)".to_owned(),
         zone: "Europe/Berlin".to_owned(),
@@ -65,6 +63,10 @@ pub(crate) fn week() -> Week {
         cures: figures::cures(),
         rework: figures::rework(),
         quantiles: "Hyndman-Fan type 8".to_owned(),
+        quotes: learned::quotes(),
+        ahead: Some(learned::ahead()),
+        look_again: learned::look_again(),
+        honesty: Some(learned::printed()),
     }
 }
 

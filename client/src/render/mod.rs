@@ -4,6 +4,7 @@
 //! Plain ASCII apart from the shop's own words, because a bay's terminal may
 //! be a serial console.
 
+pub(crate) mod ahead;
 mod bays;
 pub mod calendar;
 pub(crate) mod chemicals;
@@ -11,8 +12,12 @@ mod coating;
 pub mod figure;
 mod flow;
 mod history;
+pub(crate) mod honesty;
 mod in_words;
 pub mod job;
+pub mod job_type;
+pub mod learned;
+pub(crate) mod look_again;
 mod money;
 pub mod own;
 pub mod quote;
@@ -27,6 +32,7 @@ mod timeline;
 mod types;
 pub mod week;
 pub mod why;
+pub(crate) mod won;
 
 /// Columns of a page where the terminal does not tell, or is narrower than a
 /// page can be.

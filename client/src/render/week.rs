@@ -8,7 +8,10 @@ use super::money::left_word;
 use super::settle::{self, Detail};
 use super::shortfall::{Outcome, shortfalls};
 use super::text::{clean, push, section};
-use super::{bays, chemicals, coating, flow, history, in_words, released, types};
+use super::{
+    ahead, bays, chemicals, coating, flow, history, honesty, in_words, look_again, released, types,
+    won,
+};
 
 /// Odd records that the week shows before it points to `bay settle`.
 const ODD_SHOWN_MAX: usize = 6;
@@ -63,6 +66,11 @@ pub fn week(week: &Week, shown: &Shown, page: usize) -> String {
         out.push_str(&bays::bays(week, page));
     }
     out.push_str(&why_short(week, page));
+    out.push_str(&look_again::look_again(
+        &week.look_again,
+        &week.currency,
+        page,
+    ));
     let doubts = in_words::doubts(week);
     if !doubts.is_empty() {
         out.push_str(&section("What the money rests on", page));
@@ -70,6 +78,13 @@ pub fn week(week: &Week, shown: &Shown, page: usize) -> String {
     }
     out.push_str(&types::types(week, shown.stages, page));
     out.push_str(&released::jobs(&released, week, &calendar, page));
+    out.push_str(&won::won(&week.quotes, &week.currency, page));
+    if let Some(of_week) = &week.honesty {
+        out.push_str(&honesty::of_week(of_week, page));
+    }
+    if let Some(two_weeks) = &week.ahead {
+        out.push_str(&ahead::ahead(two_weeks, page));
+    }
     out.push_str(&chemicals::chemicals(week, page));
     out.push_str(&flow::flow(week, page));
     out.push_str(&history::history(week, page));

@@ -11,6 +11,7 @@ use baywright_proto::v1::export_service_server::{ExportService, ExportServiceSer
 use baywright_proto::v1::floor_service_server::{FloorService, FloorServiceServer};
 use baywright_proto::v1::hello_service_server::{HelloService, HelloServiceServer};
 use baywright_proto::v1::intake_service_server::{IntakeService, IntakeServiceServer};
+use baywright_proto::v1::quote_service_server::QuoteServiceServer;
 use baywright_proto::v1::report_service_server::{ReportService, ReportServiceServer};
 use prost::Message as _;
 use tokio::runtime::Runtime;
@@ -23,12 +24,44 @@ pub(crate) const TUESDAY: i64 = 1_795_529_100_000_000;
 /// Records of the log that `watch` streams.
 pub(crate) const RECORDS: u64 = 3_000;
 
+mod quotes;
+
 /// What the daemon holds and was sent.
 #[derive(Debug, Default)]
 pub(crate) struct Held {
     pub catalogue: Option<v1::Catalogue>,
     pub revision: u64,
     pub facts: Vec<v1::Fact>,
+    /// Of the facts; the same event is held once.
+    pub event_ids: Vec<Vec<u8>>,
+    pub learned: v1::LearnedResponse,
+    /// From so many facts on no post is answered: nothing, and whether the
+    /// fact was held all the same.
+    pub silent_from: Option<(usize, bool)>,
+}
+
+impl Held {
+    /// Holds a post, once; `None`: it is not answered.
+    fn take(&mut self, post: v1::Post) -> Option<v1::Receipt> {
+        let silent = self
+            .silent_from
+            .filter(|(from, _)| self.facts.len() >= *from);
+        if silent.is_none_or(|(_, holds)| holds) && !self.event_ids.contains(&post.event_id) {
+            let fact = v1::Fact::decode(post.fact.as_slice()).unwrap_or_default();
+            if let Some(v1::fact::Kind::CatalogueSet(set)) = &fact.kind {
+                self.catalogue.clone_from(&set.changed);
+                self.revision += 1;
+            }
+            self.event_ids.push(post.event_id.clone());
+            self.facts.push(fact);
+        }
+        silent.is_none().then(|| v1::Receipt {
+            event_id: post.event_id,
+            seq: RECORDS + 1,
+            catalogue_revision: self.revision,
+            ..v1::Receipt::default()
+        })
+    }
 }
 
 #[derive(Debug, Clone, Default)]
@@ -63,6 +96,7 @@ impl Daemon {
                 .add_service(CatalogueServiceServer::new(fake.clone()))
                 .add_service(FloorServiceServer::new(fake.clone()))
                 .add_service(ExportServiceServer::new(fake.clone()))
+                .add_service(QuoteServiceServer::new(fake.clone()))
                 .add_service(ReportServiceServer::new(fake))
                 .serve_with_incoming(TcpIncoming::from(listener)),
         );
@@ -186,28 +220,33 @@ impl IntakeService for Fake {
         request: Request<v1::PostRequest>,
     ) -> Result<Response<v1::PostResponse>, Status> {
         let post = request.into_inner().post.unwrap_or_default();
-        let fact = v1::Fact::decode(post.fact.as_slice()).unwrap_or_default();
-        let mut held = self.held.lock().unwrap();
-        if let Some(v1::fact::Kind::CatalogueSet(set)) = &fact.kind {
-            held.catalogue.clone_from(&set.changed);
-            held.revision += 1;
+        let receipt = self.held.lock().unwrap().take(post);
+        match receipt {
+            Some(receipt) => Ok(Response::new(v1::PostResponse {
+                receipt: Some(receipt),
+            })),
+            // Until the caller has gone.
+            None => std::future::pending().await,
         }
-        held.facts.push(fact);
-        Ok(Response::new(v1::PostResponse {
-            receipt: Some(v1::Receipt {
-                event_id: post.event_id,
-                seq: RECORDS + 1,
-                catalogue_revision: held.revision,
-                ..v1::Receipt::default()
-            }),
-        }))
     }
 
     async fn post_many(
         &self,
-        _: Request<Streaming<v1::PostManyRequest>>,
+        request: Request<Streaming<v1::PostManyRequest>>,
     ) -> Result<Response<Self::PostManyStream>, Status> {
-        Ok(Response::new(Box::pin(tokio_stream::empty())))
+        use v1::post_many_response::Result as Many;
+        let mut posts = request.into_inner();
+        let mut receipts = Vec::new();
+        while let Some(request) = posts.message().await? {
+            let post = request.post.unwrap_or_default();
+            let receipt = self.held.lock().unwrap().take(post);
+            receipts.extend(receipt.map(|receipt| {
+                Ok(v1::PostManyResponse {
+                    result: Some(Many::Receipt(receipt)),
+                })
+            }));
+        }
+        Ok(Response::new(Box::pin(tokio_stream::iter(receipts))))
     }
 }
 

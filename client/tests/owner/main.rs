@@ -17,6 +17,8 @@ use serde_json::Value;
 use crate::fake::{BROKEN_SEQ, Daemon, JOBS, RECORDS, TUESDAY};
 
 mod fake;
+mod import;
+mod learned;
 
 struct Shop {
     daemon: Daemon,

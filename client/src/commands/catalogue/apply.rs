@@ -84,15 +84,22 @@ pub(super) fn run(context: &Context, args: &ApplyArgs) -> Result<Outcome, Error>
             ));
         }
     }
-    let said = post_change(context, &change, from)?;
+    let said = post_change(context, &change, from, 0)?;
     Ok(outcome(&said, &told, &lines, from, args.yes))
 }
 
-fn post_change(context: &Context, change: &Catalogue, from: Micros) -> Result<Said, Error> {
+/// Posts what changes, as one event. `learned_up_to_seq`: up to which record the
+/// allowances in it were learned; 0: a person gave them.
+pub(in crate::commands) fn post_change(
+    context: &Context,
+    change: &Catalogue,
+    from: Micros,
+    learned_up_to_seq: u64,
+) -> Result<Said, Error> {
     let set = v1::CatalogueSet {
         valid_from_us: from.0,
         changed: Some(to_wire(change)),
-        learned_up_to_seq: 0,
+        learned_up_to_seq,
     };
     let mut fact = post::compose(context, Kind::CatalogueSet(set))?;
     fact.job = None;
@@ -170,7 +177,7 @@ fn valid_from(
 }
 
 /// The daemon's clock, because the bay's may be wrong.
-fn daemon_now(context: &Context) -> Result<Micros, Error> {
+pub(in crate::commands) fn daemon_now(context: &Context) -> Result<Micros, Error> {
     let request = v1::HelloRequest {
         protocol_lowest: PROTOCOL_LOWEST,
         protocol_highest: PROTOCOL_HIGHEST,

@@ -350,7 +350,9 @@ impl<'a> Reader<'a> {
         if let Some(code) = known {
             return code;
         }
-        if !self.with.anyway {
+        // On the first day a table is empty, and any word will do.
+        let any_will_do = codes.clone().all(|code| code == UNSORTED);
+        if !self.with.anyway && !any_will_do {
             let typed = squeezed(typed);
             let what = format!("no {noun} `{typed}` in the catalogue.");
             let hint = how_to_name(&typed, codes);

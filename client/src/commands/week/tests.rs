@@ -125,7 +125,30 @@ fn the_names_in_the_json_of_a_row_and_of_ones_own_hours_are_part_of_the_contract
 #[test]
 fn the_names_in_the_json_are_part_of_the_contract() {
     let json = outcome(&fixture::week(), &Shown::default(), 80).json;
-    insta::assert_snapshot!(fixture::key_paths(&json).join("\n"), @r"
+    insta::assert_snapshot!(fixture::key_paths(&json).join("\n"), @"
+    week.ahead.from_us
+    week.ahead.jobs[].done_us
+    week.ahead.jobs[].job_number
+    week.ahead.jobs[].job_type
+    week.ahead.jobs[].left_half_us
+    week.ahead.jobs[].left_p80_us
+    week.ahead.jobs[].planned_date
+    week.ahead.jobs[].promised_half_us
+    week.ahead.jobs[].promised_p80_us
+    week.ahead.jobs[].vehicle
+    week.ahead.no_day_half_us
+    week.ahead.no_day_p80_us
+    week.ahead.quotes_open
+    week.ahead.quotes_open_half_us
+    week.ahead.weeks[].bay_open_us
+    week.ahead.weeks[].from_us
+    week.ahead.weeks[].promised_bay_half_us
+    week.ahead.weeks[].promised_bay_p80_us
+    week.ahead.weeks[].promised_half_us
+    week.ahead.weeks[].promised_p80_us
+    week.ahead.weeks[].until_us
+    week.ahead.weeks[].week
+    week.ahead.weeks[].worker_open_us
     week.air_out[].bay
     week.air_out[].coated_us
     week.air_out[].job_number
@@ -229,6 +252,30 @@ fn the_names_in_the_json_are_part_of_the_contract() {
     week.history[].rework_us
     week.history[].utilisation_permille
     week.history[].week
+    week.honesty.by_job[].actual_us
+    week.honesty.by_job[].allowance_us
+    week.honesty.by_job[].half_us
+    week.honesty.by_job[].job_number
+    week.honesty.by_job[].job_type
+    week.honesty.by_job[].last_five_us
+    week.honesty.by_job[].p80_us
+    week.honesty.calibration[].held_high_permille
+    week.honesty.calibration[].held_low_permille
+    week.honesty.calibration[].held_permille
+    week.honesty.calibration[].promised_permille
+    week.honesty.jobs
+    week.honesty.of[].bias_milli
+    week.honesty.of[].crps_h
+    week.honesty.of[].half_held
+    week.honesty.of[].of
+    week.honesty.of[].p80_held
+    week.honesty.of[].p80_high_permille
+    week.honesty.of[].p80_low_permille
+    week.honesty.of[].pinball_half_h
+    week.honesty.of[].pinball_p80_h
+    week.honesty.of[].what
+    week.honesty.remark
+    week.honesty.widen_milli
     week.jobs[].actual_us
     week.jobs[].bay
     week.jobs[].comeback_of
@@ -272,6 +319,16 @@ fn the_names_in_the_json_are_part_of_the_contract() {
     week.jobs[].vehicle
     week.log_from_us
     week.log_until_us
+    week.look_again[].above
+    week.look_again[].cost_minor
+    week.look_again[].from_jobs
+    week.look_again[].job_type
+    week.look_again[].list_minor
+    week.look_again[].margin_permille
+    week.look_again[].price_minor
+    week.look_again[].price_sure_minor
+    week.look_again[].probability_permille
+    week.look_again[].target_margin_permille
     week.money.contribution_minor
     week.money.contribution_of_quoted_minor
     week.money.effective_hour_minor
@@ -310,6 +367,15 @@ fn the_names_in_the_json_are_part_of_the_contract() {
     week.odd[].text
     week.odd[].worker
     week.quantiles
+    week.quotes[].agreed_milli
+    week.quotes[].job_type
+    week.quotes[].lost
+    week.quotes[].lost_price_mean_minor
+    week.quotes[].lost_why[]
+    week.quotes[].open
+    week.quotes[].run_out
+    week.quotes[].won
+    week.quotes[].won_price_mean_minor
     week.remark
     week.rework[].high_spots
     week.rework[].highest_milli_c

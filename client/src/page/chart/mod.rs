@@ -4,6 +4,7 @@
 //! guessed.
 
 pub(super) mod band;
+pub(super) mod calibration;
 pub(super) mod causes;
 pub(super) mod columns;
 pub(super) mod paired;

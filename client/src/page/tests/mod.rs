@@ -42,6 +42,8 @@ fn made() -> Vec<(&'static str, String)> {
     let mut quiet = fixture::week();
     quiet.jobs.clear();
     quiet.types.clear();
+    // Quotes were made, and no job of one was released.
+    quiet.honesty = Some(baywright_proto::v1::Honesty::default());
     let bare = JobStory {
         job: Some(WeekJob {
             number: 7,
@@ -365,6 +367,24 @@ fn words_from_the_floor_stay_words() {
     }
     for cause in &mut week_words.shortfalls {
         NASTY.clone_into(&mut cause.cause);
+    }
+    for price in &mut week_words.look_again {
+        NASTY.clone_into(&mut price.job_type);
+    }
+    for of in &mut week_words.quotes {
+        NASTY.clone_into(&mut of.job_type);
+        of.lost_why = vec![NASTY.to_owned()];
+    }
+    if let Some(ahead) = &mut week_words.ahead {
+        NASTY.clone_into(&mut ahead.weeks[0].week);
+        for job in &mut ahead.jobs {
+            NASTY.clone_into(&mut job.vehicle);
+            NASTY.clone_into(&mut job.planned_date);
+        }
+    }
+    if let Some(honesty) = &mut week_words.honesty {
+        NASTY.clone_into(&mut honesty.remark);
+        NASTY.clone_into(&mut honesty.of[1].what);
     }
     let mut story = fixture::story();
     for line in &mut story.lines {

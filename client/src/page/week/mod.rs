@@ -6,6 +6,7 @@ mod chemicals;
 mod flow;
 mod history;
 pub(super) mod labour;
+mod quotes;
 mod says;
 mod short;
 
@@ -51,11 +52,15 @@ pub fn page(week: &Week, command: &str) -> String {
         calendar: Calendar::of(&week.zone),
         purse: Purse::of(&week.currency),
     };
-    let parts: [fn(&Sheet<'_>) -> Option<Section>; 11] = [
+    let parts: [fn(&Sheet<'_>) -> Option<Section>; 15] = [
         short::section,
+        quotes::look_again,
         bays::section,
         labour::types,
         labour::jobs,
+        quotes::won_and_lost,
+        quotes::honesty,
+        quotes::ahead,
         chemicals::section,
         history::section,
         flow::section,
