@@ -43,6 +43,9 @@ pub struct Options {
     pub error: bool,
     /// Multiplies what is drawn for the unit and the errors around the centre.
     pub widen: f64,
+    /// Keeps the slope coefficients of each draw, for whoever moves a cell along
+    /// them afterwards.
+    pub slopes: bool,
 }
 
 impl Default for Options {
@@ -51,6 +54,7 @@ impl Default for Options {
             unit: true,
             error: true,
             widen: 1.0,
+            slopes: false,
         }
     }
 }
@@ -59,7 +63,8 @@ impl Default for Options {
 #[derive(Debug, Clone, PartialEq)]
 pub struct Draws {
     cells: Vec<Vec<f64>>,
-    draws: usize,
+    slopes: Vec<Vec<f64>>,
+    count: usize,
 }
 
 /// A quantile of simulated values with its Monte Carlo standard error.
@@ -84,10 +89,15 @@ impl Posterior {
         let mut rng = ChaCha12Rng::seed_from_u64(seed);
         let mut out = Draws {
             cells: vec![Vec::with_capacity(draws); cells.len()],
-            draws,
+            slopes: Vec::new(),
+            count: draws,
         };
         let core = normal_core(self.model.noise_dof);
-        let plan = Plan::of(self, cells);
+        let mut plan = Plan::of(self, cells);
+        if options.slopes {
+            plan.add_slopes(self.layout().slopes);
+            out.slopes = vec![Vec::with_capacity(draws); plan.slopes];
+        }
         for ((_, point), count) in self.points.iter().zip(shares(&self.points, draws)) {
             plan.draw(point, core, count, options, &mut rng, &mut out);
         }
@@ -185,8 +195,10 @@ fn shares(points: &[(f64, Conditional)], draws: usize) -> Vec<usize> {
 /// that may be chosen.
 struct Plan {
     cells: usize,
-    /// Coefficients of each column: cells first, then choices.
+    /// Coefficients of each column: cells first, then choices, then slopes.
     columns: Vec<Vec<(usize, f64)>>,
+    /// Slopes that are kept.
+    slopes: usize,
     /// Levels never seen of each cell: place among `keys`, weight.
     unseen: Vec<Vec<(usize, f64)>>,
     /// Factor and key.
@@ -206,6 +218,7 @@ impl Plan {
         let mut plan = Self {
             cells: cells.len(),
             columns: cells.iter().map(|cell| posterior.fixed(cell)).collect(),
+            slopes: 0,
             unseen: Vec::with_capacity(cells.len()),
             keys: Vec::new(),
             choices: Vec::with_capacity(cells.len()),
@@ -249,6 +262,11 @@ impl Plan {
         plan
     }
 
+    fn add_slopes(&mut self, slopes: usize) {
+        self.slopes = slopes;
+        self.columns.extend((0..slopes).map(|k| vec![(1 + k, 1.0)]));
+    }
+
     fn draw(
         &self,
         point: &Conditional,
@@ -289,6 +307,10 @@ impl Plan {
                     }
                 }
                 out.cells[cell].push(y);
+            }
+            let slopes = &values[values.len() - self.slopes..];
+            for (kept, value) in out.slopes.iter_mut().zip(slopes) {
+                kept.push(*value);
             }
         }
     }
@@ -351,14 +373,20 @@ impl Draws {
         self.cells.len()
     }
 
+    /// Draws of a slope's coefficient, in the same order; empty where they were
+    /// not asked for.
+    pub fn slope(&self, slope: usize) -> &[f64] {
+        self.slopes.get(slope).map_or(&[], Vec::as_slice)
+    }
+
     /// Draws of each cell.
     pub fn count(&self) -> usize {
-        self.draws
+        self.count
     }
 
     /// `Σ base · exp(y)` over the cells, draw by draw.
     pub fn total(&self, bases: &[f64]) -> Vec<f64> {
-        let mut totals = vec![0.0; self.draws];
+        let mut totals = vec![0.0; self.count];
         for (cell, base) in self.cells.iter().zip(bases) {
             for (total, y) in totals.iter_mut().zip(cell) {
                 *total += base * y.exp();

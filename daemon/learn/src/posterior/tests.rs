@@ -87,3 +87,35 @@ fn the_gradient_is_that_of_the_log_posterior() {
         );
     }
 }
+
+#[test]
+fn a_cell_moved_along_the_drawn_slopes_is_the_cell_at_that_place() {
+    let posterior = fit(&model(), &shop(5, 30, 5), None).unwrap();
+    let cell = |x: f64| Cell {
+        terms: vec![CellTerm {
+            factor: 0,
+            level: Level::Known(2),
+            weight: 1.0,
+        }],
+        slopes: vec![x],
+    };
+    let options = Options {
+        slopes: true,
+        ..Options::default()
+    };
+    let here = posterior.simulate(&[cell(0.0)], 40_000, 9, options);
+    let there = posterior.simulate(&[cell(2.0)], 40_000, 10, Options::default());
+    assert!(there.slope(0).is_empty());
+    let mut moved: Vec<f64> = here
+        .cell(0)
+        .iter()
+        .zip(here.slope(0))
+        .map(|(y, slope)| y + 2.0 * slope)
+        .collect();
+    let mut direct = there.cell(0).to_vec();
+    for p in [0.1, 0.5, 0.8, 0.95] {
+        let (a, b) = (quantile(&mut moved, p), quantile(&mut direct, p));
+        let error = a.error.hypot(b.error);
+        assert!((a.value - b.value).abs() < 4.0 * error, "{p}: {a:?} {b:?}");
+    }
+}

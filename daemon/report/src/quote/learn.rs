@@ -1,7 +1,7 @@
 //! Records into a fit: levels by name, rows on the log scale, the width mended
 //! by what each job looked like to the others.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use baywright_floor::catalogues::Catalogues;
 use baywright_floor::fact::Grades;
@@ -37,16 +37,25 @@ pub struct Learnt {
     pub(crate) bases: Bases,
     /// How much ranges of hours are widened, and from how many jobs.
     pub widen: Widen,
-    /// Jobs it learned from, imported ones among them.
+    /// Jobs that say something, imported ones among them.
     pub jobs: u32,
     pub jobs_imported: u32,
     pub(crate) of_type: BTreeMap<Code, u32>,
     pub(crate) stage_rows: BTreeMap<(Code, Code), u32>,
     pub(crate) product_rows: BTreeMap<(Code, Code), u32>,
+    /// Jobs of each class.
+    pub(crate) of_class: BTreeMap<Code, u32>,
+    /// How the jobs of each type came in: jobs by soil, defects, intricacy.
+    pub(crate) grades_of: BTreeMap<Code, GradeCounts>,
     /// Workers of each stage lately, with their shares.
     workers: BTreeMap<Code, BTreeMap<Code, f64>>,
+    /// Records could not be fitted, so that what was believed before stands.
+    pub(crate) unfitted: bool,
     pub(crate) as_of: Micros,
 }
+
+/// Jobs by grade, 0 (nobody said) to 5: soil, defects, intricacy.
+pub(crate) type GradeCounts = [[u32; 6]; 3];
 
 /// A posterior with the names of its levels.
 #[derive(Debug)]
@@ -130,23 +139,24 @@ pub(crate) fn kind_of(catalogue: &Catalogue, stage: &Code) -> StageKind {
 
 impl Learnt {
     /// Fits all records. The same records and catalogue give the same fit, in
-    /// whatever order they come.
+    /// whatever order they come; one that comes twice counts once.
     pub fn of(records: &[JobRecord], catalogues: &Catalogues, as_of: Micros) -> Self {
-        let mut records: Vec<&JobRecord> = records.iter().collect();
-        records.sort_by_key(|r| (r.released, r.job, r.past));
+        let records = in_order(records);
         let catalogue = &catalogues.at(as_of).catalogue;
         let bases = Bases::of(catalogues, as_of);
         let mut hours = Making::of(model::hours());
         let mut goods = Making::of(model::goods());
         let mut counts = Counts::default();
         for (unit, record) in records.iter().enumerate() {
-            counts.add(record);
+            let before = hours.rows.len() + goods.rows.len();
             hours.add_hours(unit, record, &bases, catalogue);
             goods.add_goods(unit, record, &bases);
+            if hours.rows.len() + goods.rows.len() > before {
+                counts.add(record);
+            }
         }
-        let hours = hours.fit(records.len());
-        let goods = goods.fit(records.len());
-        let imported = records.iter().filter(|r| r.job.is_none()).count();
+        let (hours, hours_unfitted) = hours.fit(records.len());
+        let (goods, goods_unfitted) = goods.fit(records.len());
         let widen = hours.as_ref().map_or(Widen::NONE, |fitted| {
             let from = records.len().saturating_sub(JOBS_LEFT_OUT);
             let misses = (from..records.len()).filter_map(|unit| miss(fitted, unit));
@@ -157,17 +167,20 @@ impl Learnt {
             goods: goods.map(|(fitted, _)| fitted),
             bases,
             widen,
-            jobs: crate::labour::count(records.len()),
-            jobs_imported: crate::labour::count(imported),
+            jobs: counts.jobs,
+            jobs_imported: counts.imported,
             of_type: counts.of_type,
+            of_class: counts.of_class,
             stage_rows: counts.stage_rows,
             product_rows: counts.product_rows,
-            workers: workers(&records),
+            grades_of: counts.grades_of,
+            workers: workers(&records, catalogue),
+            unfitted: hours_unfitted || goods_unfitted,
             as_of,
         }
     }
 
-    /// Closed jobs of a type.
+    /// Jobs of a type that say something.
     pub fn jobs_of_type(&self, job_type: &Code) -> u32 {
         self.of_type.get(job_type).copied().unwrap_or(0)
     }
@@ -184,34 +197,51 @@ impl Learnt {
         self.product_rows.get(&key).copied().unwrap_or(0)
     }
 
-    /// Whoever may do a stage next.
+    /// Jobs of a class.
+    pub(crate) fn jobs_of_class(&self, class: &Code) -> u32 {
+        self.of_class.get(class).copied().unwrap_or(0)
+    }
+
+    /// Whoever may do a stage next; where nobody is on record, one worker who was
+    /// never seen does all such stages.
     pub(crate) fn worker(&self, stage: &Code) -> Level {
         let Some(fitted) = &self.hours else {
             return Level::Unseen(0);
         };
         let known = self.workers.get(stage).into_iter().flatten();
-        let shares: Vec<(usize, f64)> = known
-            .filter_map(
-                |(worker, share)| match fitted.level(WORKER, worker.as_str()) {
-                    Level::Known(level) => Some((level, *share)),
-                    _ => None,
-                },
-            )
-            .collect();
+        let level_of = |(worker, share): (&Code, &f64)| {
+            let level = fitted.level(WORKER, worker.as_str());
+            match level {
+                Level::Known(level) => Some((level, *share)),
+                _ => None,
+            }
+        };
+        let shares: Vec<(usize, f64)> = known.filter_map(level_of).collect();
         if shares.is_empty() {
-            Level::Unseen(key_of(stage.as_str()))
+            Level::Unseen(0)
         } else {
             Level::OneOf(shares)
         }
     }
 }
 
-/// Share of each worker in the labour of each stage on the last jobs.
-fn workers(records: &[&JobRecord]) -> BTreeMap<Code, BTreeMap<Code, f64>> {
+/// Each record once, in order of time.
+fn in_order(records: &[JobRecord]) -> Vec<&JobRecord> {
+    let mut records: Vec<&JobRecord> = records.iter().collect();
+    records.sort_by_key(|r| (r.released, r.job, r.past));
+    let mut seen = BTreeSet::new();
+    records.retain(|r| (r.job.is_none() && r.past.is_none()) || seen.insert((r.job, r.past)));
+    records
+}
+
+/// Share of each worker in the labour of each stage on the last jobs, of those
+/// who still work here.
+fn workers(records: &[&JobRecord], catalogue: &Catalogue) -> BTreeMap<Code, BTreeMap<Code, f64>> {
+    let retired = |worker: &Code| catalogue.workers.get(worker).is_some_and(|w| w.retired);
     let mut shares: BTreeMap<Code, BTreeMap<Code, f64>> = BTreeMap::new();
     for record in records.iter().rev().take(RECENT_JOBS) {
         for stage in &record.stages {
-            if let Some(worker) = &stage.worker {
+            if let Some(worker) = stage.worker.as_ref().filter(|w| !retired(w)) {
                 let of_stage = shares.entry(stage.stage.clone()).or_default();
                 *of_stage.entry(worker.clone()).or_default() += 1.0;
             }
@@ -222,7 +252,11 @@ fn workers(records: &[&JobRecord]) -> BTreeMap<Code, BTreeMap<Code, f64>> {
 
 #[derive(Default)]
 struct Counts {
+    jobs: u32,
+    imported: u32,
     of_type: BTreeMap<Code, u32>,
+    of_class: BTreeMap<Code, u32>,
+    grades_of: BTreeMap<Code, GradeCounts>,
     stage_rows: BTreeMap<(Code, Code), u32>,
     product_rows: BTreeMap<(Code, Code), u32>,
 }
@@ -230,7 +264,22 @@ struct Counts {
 impl Counts {
     fn add(&mut self, record: &JobRecord) {
         let job_type = &record.job_type;
+        self.jobs += 1;
+        self.imported += u32::from(record.job.is_none());
         *self.of_type.entry(job_type.clone()).or_default() += 1;
+        let class = &record.vehicle_class;
+        *self.of_class.entry(class.clone()).or_default() += 1;
+        let grades = record.grades;
+        let counts = self.grades_of.entry(job_type.clone()).or_default();
+        for (counts, grade) in
+            counts
+                .iter_mut()
+                .zip([grades.soil, grades.defects, grades.intricacy])
+        {
+            if let Some(count) = counts.get_mut(usize::from(grade)) {
+                *count += 1;
+            }
+        }
         for stage in &record.stages {
             let key = (job_type.clone(), stage.stage.clone());
             *self.stage_rows.entry(key).or_default() += 1;
@@ -363,18 +412,25 @@ impl Making {
         }
     }
 
-    fn fit(self, units: usize) -> Option<(Fitted, Vec<f64>)> {
+    /// The fit, and true where it had to be one of no record at all.
+    fn fit(self, units: usize) -> (Option<(Fitted, Vec<f64>)>, bool) {
         let records = Records {
             rows: self.rows,
             units,
             levels: self.levels.counts(),
         };
-        let posterior = posterior::fit(&self.model, &records, None).ok()?;
-        let fitted = Fitted {
-            posterior,
-            levels: self.levels,
+        let fitted = posterior::fit(&self.model, &records, None).ok();
+        let unfitted = fitted.is_none();
+        let none = Records {
+            rows: Vec::new(),
+            ..records
         };
-        Some((fitted, self.bases))
+        let posterior = fitted.or_else(|| posterior::fit(&self.model, &none, None).ok());
+        let named = |posterior| {
+            let levels = self.levels;
+            (Fitted { posterior, levels }, self.bases)
+        };
+        (posterior.map(named), unfitted)
     }
 }
 
@@ -399,24 +455,25 @@ pub(crate) fn goods_slopes(grades: Grades) -> Vec<f64> {
 }
 
 /// How far the logarithm of a job's total was from what the others said of it,
-/// in standard deviations.
+/// in standard deviations. The sum of its stages is taken as log-normal, with
+/// the mean and variance of the sum (Fenton and Wilkinson).
 fn miss((fitted, bases): &(Fitted, Vec<f64>), unit: usize) -> Option<f64> {
     let left = fitted.posterior.left_out(unit)?;
+    let rows = 0..left.rows.len();
     let base = |k: usize| bases.get(left.rows[k]).copied().unwrap_or(0.0);
-    let parts: Vec<f64> = (0..left.rows.len())
-        .map(|k| base(k) * left.mean[k].exp())
-        .collect();
+    let expected_of = |k: usize| base(k) * (left.mean[k] + left.covariance[k][k] / 2.0).exp();
+    let parts: Vec<f64> = rows.clone().map(expected_of).collect();
     let expected: f64 = parts.iter().sum();
-    let actual: f64 = (0..left.rows.len())
-        .map(|k| base(k) * left.actual[k].exp())
-        .sum();
-    let mut variance = 0.0;
+    let actual: f64 = rows.map(|k| base(k) * left.actual[k].exp()).sum();
+    let mut squares = 0.0;
     for (i, row) in left.covariance.iter().enumerate() {
         for (j, cov) in row.iter().enumerate() {
-            variance += parts[i] * parts[j] * cov / (expected * expected);
+            squares += parts[i] * parts[j] * cov.exp_m1();
         }
     }
-    Some((actual / expected).ln() / variance.sqrt())
+    let variance = (squares / (expected * expected)).ln_1p();
+    let miss = (actual / expected).ln() + variance / 2.0;
+    Some(miss / variance.sqrt())
 }
 
 /// Whole parts of a unit as a number; beyond 2⁵³ the last digits are lost.

@@ -9,11 +9,14 @@ mod bases;
 mod bay_time;
 mod book;
 mod cost;
+mod drawn;
 mod learn;
 mod likes;
 mod model;
 mod records;
+mod remarks;
 mod suggest;
+mod unseen;
 mod won;
 
 pub use book::{BookedQuote, QuoteBook, QuoteStanding};

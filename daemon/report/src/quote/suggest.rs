@@ -6,7 +6,7 @@
 
 use baywright_floor::catalogues::Catalogues;
 use baywright_floor::fact::Grades;
-use baywright_learn::posterior::{Cell, CellTerm, Draws, Level, Options, quantile};
+use baywright_learn::posterior::quantile;
 use baywright_terms::amount::{Amount, Decimal, Unit, share_money};
 use baywright_terms::catalogue::{Catalogue, JobType, ProductAllowance, Source, StageAllowance};
 use baywright_terms::code::{Code, nearest};
@@ -15,27 +15,15 @@ use baywright_terms::time::{DAY_US, Micros};
 use super::bases;
 use super::bay_time::BayTime;
 use super::cost::{self, Costing};
-use super::learn::{
-    Fitted, Learnt, goods_names, goods_slopes, kind_of, mean, pair, slopes, to_f64, whole,
-};
+use super::drawn::{Goods, Hours, Question, Wanted};
+use super::learn::{Learnt, mean, whole};
 use super::likes::likes;
-use super::model::{CLASS, STAGE, TYPE, TYPE_STAGE, WORKER};
 use super::records::JobRecord;
 use crate::figures::{PortionUnit, SuggestedProduct, SuggestedStage, Suggestion};
 use crate::money::in_shop_currency;
 
-/// Draws of hours: the standard error of a quantile is then about a hundredth of
-/// its range.
-const DRAWS: usize = 20_000;
-/// Draws of amounts: they are printed to two figures.
-const GOODS_DRAWS: usize = 4_000;
-
 /// How long a quote is valid where the shop says nothing.
 const VALID_US: i64 = 30 * DAY_US;
-
-/// A vehicle that nobody has seen: each grade may be one off, or one is taken
-/// for the usual that was not given.
-const UNSEEN_OFF: [(i8, u32); 3] = [(-1, 1), (0, 2), (1, 1)];
 
 /// Quantiles of cost from which the range of an unseen vehicle is priced.
 const UNSEEN_FROM: f64 = 0.2;
@@ -72,14 +60,6 @@ pub enum SuggestError {
     NotLearned,
 }
 
-/// A stage that is quoted.
-struct Wanted {
-    stage: Code,
-    /// In force, and what records are compared with.
-    allowance_us: i64,
-    base_us: i64,
-}
-
 /// Works a quote out at an instant.
 ///
 /// # Errors
@@ -104,7 +84,7 @@ pub fn suggest(
     } else {
         asking.seed
     };
-    let asked = Asked {
+    let asked = Question {
         learnt,
         catalogue,
         asking,
@@ -114,13 +94,18 @@ pub fn suggest(
     let mut hours = asked.hours(&wanted)?;
     let products = asked.goods(job_type)?;
     let mut out = asked.figures(job_type, &wanted, &mut hours, &products);
-    let bay = BayTime::of(records, &asking.job_type, catalogue, job_type);
+    let mut bay = BayTime::of(records, &asking.job_type, catalogue, job_type);
+    if asking.addition {
+        // The vehicle waits as it would have without it, as far as anyone knows.
+        bay.waiting_us = 0;
+    }
     out.bay_half_us = bay.needed_us(out.hands_on_half_us);
     out.bay_p80_us = bay.needed_us(out.hands_on_p80_us);
     out.waiting_half_us = bay.waiting_us;
     out.likes = likes(records, &asking.job_type, &class, asking.grades);
     out.valid_until = valid_until(catalogue, at);
-    asked.remark(&mut out, &wanted, job_type);
+    let costing = asked.costing(&out.stages, &products);
+    asked.remark(&mut out, &wanted, job_type, &costing);
     Ok(out)
 }
 
@@ -199,177 +184,7 @@ fn seed_of(asking: &Asking, jobs: u32) -> u64 {
     hash % 999_999 + 1
 }
 
-struct Asked<'a> {
-    learnt: &'a Learnt,
-    catalogue: &'a Catalogue,
-    asking: &'a Asking,
-    class: &'a Code,
-    seed: u64,
-}
-
-/// Draws of the hours: of each stage, and of all together.
-struct Hours {
-    stages: Vec<Vec<f64>>,
-    totals: Vec<f64>,
-}
-
-/// Draws of one product, in parts of its unit.
-struct Goods {
-    product: Code,
-    unit: PortionUnit,
-    allowance: i64,
-    half: i64,
-    p80: i64,
-    mean: i64,
-}
-
-impl Asked<'_> {
-    /// Grades of the vehicle, with their shares: one set of a vehicle that was
-    /// seen, the likely ones around it of one that was not.
-    fn grades(&self) -> Vec<(Grades, u32)> {
-        let given = self.asking.grades;
-        if !self.asking.unseen {
-            return vec![(given, 1)];
-        }
-        let around = |grade: u8| {
-            let from = if grade == 0 { 3 } else { grade };
-            UNSEEN_OFF.map(|(off, share)| (from.saturating_add_signed(off).clamp(1, 5), share))
-        };
-        let mut all = Vec::new();
-        for (soil, a) in around(given.soil) {
-            for (defects, b) in around(given.defects) {
-                for (intricacy, c) in around(given.intricacy) {
-                    let grades = Grades {
-                        soil,
-                        defects,
-                        intricacy,
-                    };
-                    all.push((grades, a * b * c));
-                }
-            }
-        }
-        all
-    }
-
-    fn hours(&self, wanted: &[Wanted]) -> Result<Hours, SuggestError> {
-        let fitted = self.learnt.hours.as_ref().ok_or(SuggestError::NotLearned)?;
-        let options = Options {
-            widen: self.learnt.widen.factor,
-            ..Options::default()
-        };
-        let bases: Vec<f64> = wanted.iter().map(|w| to_f64(w.base_us)).collect();
-        let mut hours = Hours {
-            stages: vec![Vec::with_capacity(DRAWS); wanted.len()],
-            totals: Vec::with_capacity(DRAWS),
-        };
-        for (set, (grades, draws)) in self.shares(DRAWS).into_iter().enumerate() {
-            let cells: Vec<Cell> = wanted
-                .iter()
-                .map(|w| self.cell(fitted, w, grades))
-                .collect();
-            let seed = self.seed.wrapping_add(u64::try_from(set).unwrap_or(0));
-            let drawn = fitted.posterior.simulate(&cells, draws, seed, options);
-            hours.totals.extend(drawn.total(&bases));
-            for (at, stage) in hours.stages.iter_mut().enumerate() {
-                stage.extend(drawn.cell(at).iter().map(|y| bases[at] * y.exp()));
-            }
-        }
-        Ok(hours)
-    }
-
-    /// Draws for each set of grades.
-    fn shares(&self, draws: usize) -> Vec<(Grades, usize)> {
-        let sets = self.grades();
-        let sum: u32 = sets.iter().map(|(_, share)| share).sum();
-        let part = |share: u32| {
-            draws * usize::try_from(share).unwrap_or(1) / usize::try_from(sum.max(1)).unwrap_or(1)
-        };
-        sets.iter()
-            .map(|(grades, share)| (*grades, part(*share)))
-            .collect()
-    }
-
-    fn cell(&self, fitted: &Fitted, wanted: &Wanted, grades: Grades) -> Cell {
-        let job_type = &self.asking.job_type;
-        let stage = &wanted.stage;
-        let named = [
-            (STAGE, stage.to_string()),
-            (TYPE, job_type.to_string()),
-            (TYPE_STAGE, pair(job_type, stage)),
-            (CLASS, self.class.to_string()),
-        ];
-        let mut terms: Vec<CellTerm> = named
-            .iter()
-            .map(|(factor, name)| term(*factor, fitted.level(*factor, name)))
-            .collect();
-        terms.push(term(WORKER, self.learnt.worker(stage)));
-        Cell {
-            terms,
-            slopes: slopes(grades, kind_of(self.catalogue, stage)),
-        }
-    }
-
-    fn goods(&self, job_type: &JobType) -> Result<Vec<Goods>, SuggestError> {
-        if self.asking.addition {
-            return Ok(Vec::new());
-        }
-        let fitted = self.learnt.goods.as_ref().ok_or(SuggestError::NotLearned)?;
-        let in_force = bases::products(job_type, self.catalogue);
-        let base = |product: &Code, unit: PortionUnit, allowance: i64| {
-            let given = self
-                .learnt
-                .bases
-                .amount(&self.asking.job_type, product, unit);
-            to_f64(given.unwrap_or(allowance))
-        };
-        let wanted: Vec<((Code, PortionUnit), i64)> = in_force.into_iter().collect();
-        let mut drawn: Vec<Vec<f64>> = vec![Vec::new(); wanted.len()];
-        for (set, (grades, draws)) in self.shares(GOODS_DRAWS).into_iter().enumerate() {
-            let cells: Vec<Cell> = wanted
-                .iter()
-                .map(|((product, unit), _)| self.goods_cell(fitted, product, *unit, grades))
-                .collect();
-            let seed = self
-                .seed
-                .wrapping_add(1_000 + u64::try_from(set).unwrap_or(0));
-            let set: Draws = fitted
-                .posterior
-                .simulate(&cells, draws, seed, Options::default());
-            for (at, ((product, unit), allowance)) in wanted.iter().enumerate() {
-                let base = base(product, *unit, *allowance);
-                drawn[at].extend(set.cell(at).iter().map(|y| base * y.exp()));
-            }
-        }
-        let goods = wanted.into_iter().zip(drawn);
-        Ok(goods
-            .map(|(((product, unit), allowance), mut values)| Goods {
-                product,
-                unit,
-                allowance,
-                mean: whole(mean(&values)),
-                half: whole(quantile(&mut values, 0.5).value),
-                p80: whole(quantile(&mut values, 0.8).value),
-            })
-            .collect())
-    }
-
-    fn goods_cell(
-        &self,
-        fitted: &Fitted,
-        product: &Code,
-        unit: PortionUnit,
-        grades: Grades,
-    ) -> Cell {
-        let names = goods_names(&self.asking.job_type, product, unit, self.class);
-        let terms = names.iter().enumerate();
-        Cell {
-            terms: terms
-                .map(|(factor, name)| term(factor, fitted.level(factor, name)))
-                .collect(),
-            slopes: goods_slopes(grades),
-        }
-    }
-
+impl Question<'_> {
     fn figures(
         &self,
         job_type: &JobType,
@@ -490,71 +305,6 @@ impl Asked<'_> {
             }
         };
         goods.iter().map(product).collect()
-    }
-
-    fn remark(&self, out: &mut Suggestion, wanted: &[Wanted], job_type: &JobType) {
-        let mut say = |sentence: String| out.remarks.push(sentence);
-        let costing = self.costing(&out.stages, &[]);
-        if !costing.has_rate() {
-            say("No worker has a rate in the catalogue: labour costs nothing here, and the price is too low.".to_owned());
-        }
-        if out.target_is_guess {
-            say(format!(
-                "The catalogue gives no target margin: {} % stand in, a trade guess. Set target-margin under [shop].",
-                out.target_margin_permille / 10
-            ));
-        }
-        let Grades {
-            soil,
-            defects,
-            intricacy,
-        } = self.asking.grades;
-        let ungraded: Vec<&str> = [
-            ("soil", soil),
-            ("defects", defects),
-            ("intricacy", intricacy),
-        ]
-        .into_iter()
-        .filter_map(|(name, grade)| (grade == 0).then_some(name))
-        .collect();
-        if !ungraded.is_empty() && !self.asking.unseen && !self.asking.addition {
-            say(format!(
-                "Not graded: {}. It is quoted as grade 3, as usual for its kind.",
-                ungraded.join(", ")
-            ));
-        }
-        let borrowed: Vec<&str> = wanted
-            .iter()
-            .filter(|w| job_type.stages.iter().all(|a| a.stage != w.stage))
-            .map(|w| w.stage.as_str())
-            .collect();
-        if !borrowed.is_empty() {
-            say(format!(
-                "{} is not among the stages of {}: its time is taken from the types that have it.",
-                borrowed.join(", "),
-                self.asking.job_type
-            ));
-        }
-        if *self.class != job_type.vehicle_class {
-            say(format!(
-                "The class {} is not the usual one of {}, so the range is wider until such jobs are on record.",
-                self.class, self.asking.job_type
-            ));
-        }
-        if self.asking.addition {
-            say(
-                "Chemicals of a line of its own are not quoted; what it takes counts with the job."
-                    .to_owned(),
-            );
-        }
-    }
-}
-
-fn term(factor: usize, level: Level) -> CellTerm {
-    CellTerm {
-        factor,
-        level,
-        weight: 1.0,
     }
 }
 
