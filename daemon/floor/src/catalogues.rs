@@ -365,4 +365,52 @@ mod tests {
         let shop = cats.at(Micros(10)).catalogue.shop.clone();
         assert_eq!(shop.map(|s| (s.name, s.open[0].from_min)), Some((new, 540)));
     }
+
+    fn allows(polish_min: i64) -> Catalogue {
+        let job_type = JobType {
+            name: String::new(),
+            vehicle_class: "saloon".into(),
+            stages: vec![StageAllowance {
+                stage: "polish".into(),
+                allowance_us: polish_min,
+                source: baywright_terms::catalogue::Source::Shop,
+            }],
+            products: Vec::new(),
+            panels: Vec::new(),
+            price: None,
+            retired: false,
+        };
+        let mut changed = Catalogue::default();
+        changed.job_types.insert("saloon-coat".into(), job_type);
+        changed
+    }
+
+    fn given(cats: &Catalogues, at: i64) -> i64 {
+        let types = cats.given_job_types(Micros(at));
+        types[&Code::new("saloon-coat")].stages[0].allowance_us
+    }
+
+    #[test]
+    fn what_was_learned_and_applied_moves_no_given_allowance() {
+        let mut cats = Catalogues::default();
+        add(&mut cats, 1, 10, 10, allows(100));
+        let learned = |cats: &mut Catalogues, n: u8, at: i64, us: i64| {
+            let (event, seq) = (EventId([n; 16]), Seq(u64::from(n)));
+            cats.add(Micros(at), Micros(at), seq, event, allows(us), Some(seq));
+        };
+        learned(&mut cats, 2, 20, 130);
+        assert_eq!(given(&cats, 25), 100);
+        // A file sent again carries what was applied: nobody chose it.
+        add(&mut cats, 3, 30, 30, allows(130));
+        assert_eq!(given(&cats, 35), 100);
+        // A person who gives another value has chosen it.
+        add(&mut cats, 4, 40, 40, allows(120));
+        assert_eq!(given(&cats, 45), 120);
+        learned(&mut cats, 5, 50, 150);
+        assert_eq!(given(&cats, 55), 120);
+        assert_eq!([15, 45].map(|at| given(&cats, at)), [100, 120]);
+        // Struck, it was never given.
+        cats.remove(EventId([4; 16]));
+        assert_eq!(given(&cats, 55), 100);
+    }
 }

@@ -9,8 +9,9 @@ use std::collections::BTreeMap;
 use baywright_floor::catalogues::Catalogues;
 use baywright_floor::event::{EventId, JobKey};
 use baywright_floor::fact::Grades;
-use baywright_floor::quote::PastRow;
+use baywright_floor::quote::{PastJob, PastRow};
 use baywright_floor::row::Ended;
+use baywright_terms::catalogue::Catalogue;
 use baywright_terms::code::Code;
 use baywright_terms::time::Micros;
 use jiff::civil::Date;
@@ -99,39 +100,76 @@ pub fn of_job(input: &Input<'_>, job: JobKey) -> Option<JobRecord> {
     })
 }
 
-fn stages_of(rows: &JobRows<'_>) -> Vec<StageRecord> {
-    #[derive(Default)]
-    struct Tally<'a> {
-        us: i64,
-        by: BTreeMap<&'a Code, i64>,
-        unclosed: bool,
+/// Labour of one stage as it is summed up.
+#[derive(Default)]
+struct Tally<'a> {
+    us: i64,
+    by: BTreeMap<&'a Code, i64>,
+    unclosed: bool,
+}
+
+impl<'a> Tally<'a> {
+    fn add(&mut self, worker: &'a Code, us: i64) {
+        self.us = self.us.saturating_add(us);
+        let by = self.by.entry(worker).or_default();
+        *by = by.saturating_add(us);
     }
+
+    /// `None`: how long it took is not known.
+    fn told(self, stage: &Code) -> Option<StageRecord> {
+        let most = self.by.iter().max_by_key(|(_, us)| **us);
+        let worker = most.filter(|(worker, us)| {
+            let own = us.saturating_mul(100) >= self.us.saturating_mul(OWN_SHARE_PERCENT);
+            own && !worker.is_empty()
+        });
+        (self.us > 0 && !self.unclosed).then(|| StageRecord {
+            stage: stage.clone(),
+            us: self.us,
+            worker: worker.map(|(worker, _)| (*worker).clone()),
+        })
+    }
+}
+
+fn stages_of(rows: &JobRows<'_>) -> Vec<StageRecord> {
     let mut stages: BTreeMap<&Code, Tally<'_>> = BTreeMap::new();
     for h in rows.hands_on.iter().filter(|h| !h.rework) {
         let tally = stages.entry(&h.stage).or_default();
-        let us = length_us(h);
-        tally.us = tally.us.saturating_add(us);
-        let by = tally.by.entry(&h.worker).or_default();
-        *by = by.saturating_add(us);
+        tally.add(&h.worker, length_us(h));
         tally.unclosed |= matches!(h.ended, Ended::Unclosed | Ended::Running);
     }
     for (stage, us) in declared(rows) {
         let tally = stages.entry(stage).or_default();
         tally.us = tally.us.saturating_add(us);
     }
-    let known = |(stage, tally): (&Code, Tally<'_>)| {
-        let most = tally.by.iter().max_by_key(|(_, us)| **us);
-        let worker = most.filter(|(worker, us)| {
-            let own = us.saturating_mul(100) >= tally.us.saturating_mul(OWN_SHARE_PERCENT);
-            own && !worker.is_empty()
-        });
-        (tally.us > 0 && !tally.unclosed).then(|| StageRecord {
-            stage: stage.clone(),
-            us: tally.us,
-            worker: worker.map(|(worker, _)| (*worker).clone()),
-        })
+    let told = |(stage, tally): (&Code, Tally<'_>)| tally.told(stage);
+    stages.into_iter().filter_map(told).collect()
+}
+
+/// A stage that several rows of an import name is their sum.
+fn past_stages(past: &PastJob) -> Vec<StageRecord> {
+    let mut stages: BTreeMap<&Code, Tally<'_>> = BTreeMap::new();
+    for stage in past.stages.iter().filter(|stage| stage.actual_us > 0) {
+        let tally = stages.entry(&stage.stage).or_default();
+        tally.add(&stage.worker, stage.actual_us);
+    }
+    let told = |(stage, tally): (&Code, Tally<'_>)| tally.told(stage);
+    stages.into_iter().filter_map(told).collect()
+}
+
+fn past_products(past: &PastJob, catalogue: &Catalogue) -> Vec<ProductRecord> {
+    let mut sums: BTreeMap<(Code, PortionUnit), i64> = BTreeMap::new();
+    for (product, amount) in &past.uses {
+        let portion = in_summing_unit(amount.quantity(), catalogue, product);
+        let sum = sums.entry((product.clone(), portion.unit)).or_default();
+        *sum = sum.saturating_add(portion.base.max(0));
+    }
+    let product = |((product, unit), base)| ProductRecord {
+        product,
+        unit,
+        base,
     };
-    stages.into_iter().filter_map(known).collect()
+    let sums = sums.into_iter().filter(|(_, base)| *base > 0);
+    sums.map(product).collect()
 }
 
 fn products_of(
@@ -174,27 +212,10 @@ pub fn of_past(row: &PastRow, catalogues: &Catalogues) -> Option<JobRecord> {
     } else {
         past.vehicle_class.clone()
     };
-    let stages: Vec<StageRecord> = past
-        .stages
-        .iter()
-        .filter(|stage| stage.actual_us > 0)
-        .map(|stage| StageRecord {
-            stage: stage.stage.clone(),
-            us: stage.actual_us,
-            worker: Some(stage.worker.clone()).filter(|w| !w.is_empty()),
-        })
-        .collect();
+    let stages = past_stages(past);
     let whole_us = Some(past.actual_us).filter(|us| *us > 0 && stages.is_empty());
     let of_stages = stages.iter().map(|s| s.us).fold(0, i64::saturating_add);
-    let products = past.uses.iter().map(|(product, amount)| {
-        let portion = in_summing_unit(amount.quantity(), catalogue, product);
-        ProductRecord {
-            product: product.clone(),
-            unit: portion.unit,
-            base: portion.base,
-        }
-    });
-    let products: Vec<ProductRecord> = products.filter(|p| p.base > 0).collect();
+    let products = past_products(past, catalogue);
     let says = !stages.is_empty() || whole_us.is_some() || !products.is_empty();
     says.then(|| JobRecord {
         job: None,
@@ -206,7 +227,8 @@ pub fn of_past(row: &PastRow, catalogues: &Catalogues) -> Option<JobRecord> {
         vehicle: past.vehicle.clone(),
         opened: None,
         released,
-        labour_us: whole_us.unwrap_or(of_stages),
+        // The whole may hold time that no stage was given.
+        labour_us: of_stages.max(past.actual_us),
         stages,
         products,
         whole_us,

@@ -26,7 +26,7 @@ impl Question<'_> {
             not_a_margin(costing),
             no_price(out),
             guessed_target(out),
-            self.unseen_range(out),
+            unseen_range(out),
             self.ungraded(),
             self.borrowed(wanted, job_type),
             self.class(),
@@ -41,15 +41,6 @@ impl Question<'_> {
         let said =
             "What is on record could not be worked out together: the trade guess stands alone.";
         self.learnt.unfitted.then(|| said.to_owned())
-    }
-
-    fn unseen_range(&self, out: &Suggestion) -> Option<String> {
-        out.price_range_minor?;
-        Some(
-            "Nobody has seen it: a grade that was told may be one off, one that was not is taken as such \
-             vehicles came in. The price goes from what fits one in five of such jobs to what fits nine in ten."
-                .to_owned(),
-        )
     }
 
     fn ungraded(&self) -> Option<String> {
@@ -154,6 +145,15 @@ impl Question<'_> {
                     Neither is waiting that it may add.";
         self.asking.addition.then(|| said.to_owned())
     }
+}
+
+fn unseen_range(out: &Suggestion) -> Option<String> {
+    out.price_range_minor?;
+    Some(
+        "Nobody has seen it: a grade that was told may be one off, one that was not is taken as such \
+         vehicles came in. The price goes from what fits one in five of such jobs to what fits nine in ten."
+            .to_owned(),
+    )
 }
 
 fn no_rate(costing: &Costing<'_>) -> Option<String> {
