@@ -84,7 +84,11 @@ const NAMED: [(Field, &str, &[&str]); 15] = [
         "stage",
         &["step", "task", "arbeitsgang", "schritt"],
     ),
-    (Field::Worker, "worker", &["by", "who", "mitarbeiter"]),
+    (
+        Field::Worker,
+        "worker",
+        &["by", "who", "wer", "mitarbeiter"],
+    ),
     (
         Field::Product,
         "product",

@@ -12,7 +12,7 @@ use super::sheet::{Fault, Sheet};
 use crate::answer::{Outcome, plain};
 use crate::render::figure::{counted, hours_minutes};
 use crate::render::table::{Column, Table};
-use crate::render::text::{clean, shorten};
+use crate::render::text::{clean, shorten, width};
 
 /// Faults that are printed of one file; the rest follows from these as a rule.
 const FAULTS_SHOWN_MAX: usize = 20;
@@ -91,12 +91,15 @@ pub(super) fn columns(path: &Path, sheet: &Sheet, guesses: &[Option<Field>]) -> 
     for (index, (heading, guess)) in sheet.headings.iter().zip(guesses).enumerate() {
         table.row([clean(heading), example(index), named(guess)]);
     }
-    let mut command = format!("bay import {}", quoted(&path.display().to_string()));
+    let mut command = vec![format!(
+        "bay import {}",
+        quoted(&path.display().to_string())
+    )];
     let mut has = Vec::new();
     for (heading, guess) in sheet.headings.iter().zip(guesses) {
         if let Some(field) = guess {
             let pair = format!("{}={}", field.name(), clean(heading));
-            let _ = write!(command, " --map {}", quoted(&pair));
+            command.push(format!("--map {}", quoted(&pair)));
             has.push(field.clone());
         }
     }
@@ -105,18 +108,19 @@ pub(super) fn columns(path: &Path, sheet: &Sheet, guesses: &[Option<Field>]) -> 
         (Field::Type, "--map type=COLUMN"),
     ] {
         if !has.contains(&field) {
-            let _ = write!(command, " {stands}");
+            command.push(stands.to_owned());
         }
     }
     let times = |field: &Field| matches!(field, Field::Actual | Field::StageTime(_));
     if !has.iter().any(times) {
-        command.push_str(" --map actual=COLUMN");
+        command.push("--map actual=COLUMN".to_owned());
     }
-    command.push_str(" --dry");
+    command.push("--dry".to_owned());
     let rows = u64::try_from(sheet.rows.len()).unwrap_or(u64::MAX);
+    let columns = crate::commands::page::columns();
     let text = format!(
         "{}: {} below {} headings, parted by {}. Nothing was imported: which column is what must be said.\n\n\
-         {}\nAs far as the headings tell, this shows what would come in:\n\n  {command}\n\n\
+         {}\nAs far as the headings tell, this shows what would come in:\n\n{}\n\n\
          Fields: {}.\nWithout --dry it is imported.",
         path.display(),
         counted(rows, "row", "rows"),
@@ -125,7 +129,8 @@ pub(super) fn columns(path: &Path, sheet: &Sheet, guesses: &[Option<Field>]) -> 
             '\t' => "tabs".to_owned(),
             other => format!("`{other}`"),
         },
-        table.render(crate::commands::page::columns()),
+        table.render(columns),
+        on_lines(&command, columns),
         field_names(),
     );
     let columns: Vec<Value> = sheet
@@ -134,8 +139,29 @@ pub(super) fn columns(path: &Path, sheet: &Sheet, guesses: &[Option<Field>]) -> 
         .zip(guesses)
         .map(|(heading, guess)| json!({ "column": heading, "field": guess.as_ref().map(Field::name) }))
         .collect();
-    let json = json!({ "columns": columns, "rows": rows, "command": command });
+    let json = json!({ "columns": columns, "rows": rows, "command": command.join(" ") });
     Outcome::new(text, json)
+}
+
+/// A command on lines that a shell puts together again when they are copied.
+fn on_lines(parts: &[String], columns: usize) -> String {
+    /// What ends a line, and what begins the next.
+    const BREAK: &str = " \\\n      ";
+    let mut text = String::from("  ");
+    let mut at = 2;
+    for (index, part) in parts.iter().enumerate() {
+        let wide = width(part) + 1;
+        if index > 0 && at + wide + 2 > columns {
+            text.push_str(BREAK);
+            at = 6;
+        } else if index > 0 {
+            text.push(' ');
+            at += 1;
+        }
+        text.push_str(part);
+        at += wide - 1;
+    }
+    text
 }
 
 /// A word of a command line as a shell takes it.

@@ -321,7 +321,7 @@ fn what_a_table_without_a_map_may_be_is_shown_with_the_command_to_run() {
     let (sheet, _) = Sheet::read(table.as_bytes(), None).unwrap();
     let guesses = columns::guess(&sheet, &build(&Answers::default()), &Words::default());
     let outcome = tell::columns(Path::new("past jobs.csv"), &sheet, &guesses);
-    insta::assert_snapshot!(outcome.text, @"
+    insta::assert_snapshot!(outcome.text, @r"
     past jobs.csv: 1 row below 5 headings, parted by `;`. Nothing was imported: which column is what must be said.
 
     column     for example  taken as
@@ -334,7 +334,8 @@ fn what_a_table_without_a_map_may_be_is_shown_with_the_command_to_run() {
 
     As far as the headings tell, this shows what would come in:
 
-      bay import 'past jobs.csv' --map job=Nr --map date=Datum --map type=Leistung --map 'actual=Ist (h)' --dry
+      bay import 'past jobs.csv' --map job=Nr --map date=Datum --map type=Leistung \
+          --map 'actual=Ist (h)' --dry
 
     Fields: job, date, type, class, vehicle, stage, worker, product, amount, quoted, actual, soil, defects, intricacy, price, stage:CODE, product:CODE.
     Without --dry it is imported.

@@ -64,8 +64,8 @@ pub(in crate::page) fn picture(
         title: title.to_owned(),
         says: says.to_owned(),
         caption: "Across: the share that was promised to take no more. Up: the share that did. Dot: what held. \
-                  Upright line: where it lies with 95 % certainty. Dark slope: as promised; above it quotes were \
-                  careful, below it too short."
+                  Upright line: where it lies with 95 % certainty. Slope from corner to corner: as promised; above \
+                  it quotes were careful, below it too short."
             .to_owned(),
         height_px: PLOT_PX + 2.0 * LINE_PX,
         body,
