@@ -52,3 +52,71 @@ pub async fn follow(
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use baywright_proto::v1;
+    use baywright_terms::time::Micros;
+    use prost::Message as _;
+
+    use super::*;
+    use crate::clock::SetClock;
+    use crate::facts::{Facts, LogSources as _};
+    use crate::journal::writer::Writer;
+    use crate::journal::{Intake, Journal, LogReaders};
+
+    const PATIENCE: Duration = Duration::from_secs(30);
+
+    fn noted(seq: u64) -> Intake {
+        let fact = v1::Fact {
+            kind: Some(v1::fact::Kind::Noted(v1::Noted {
+                text: "cold today".to_owned(),
+                ..v1::Noted::default()
+            })),
+            ..v1::Fact::default()
+        };
+        let mut event_id = vec![1; 16];
+        event_id[0] = u8::try_from(seq).unwrap();
+        Intake {
+            post: v1::Post {
+                event_id,
+                device_seq: seq,
+                previous_device_seq: seq - 1,
+                fact: fact.encode_to_vec(),
+                ..v1::Post::default()
+            },
+            device: "bay-1".to_owned(),
+            role: v1::Role::Owner,
+        }
+    }
+
+    #[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+    async fn it_learns_with_nobody_asking_and_ends_with_the_stop() {
+        let folder = tempfile::tempdir().unwrap();
+        let clock: Arc<dyn Clock> = Arc::new(SetClock::at(Micros(1_795_424_400_000_000)));
+        let journal = Journal::open(folder.path()).unwrap();
+        let (writer, _thread) = Writer::start(journal, Arc::clone(&clock), None).unwrap();
+        let log = LogReaders::new(folder.path()).open().unwrap();
+        let facts = Facts::open(folder.path(), log, &mut |_| {}).unwrap();
+        writer.follow(Ok(Box::new(facts)));
+        let stop = CancellationToken::new();
+        let reads = Reads::new(folder.path(), writer.heads(), stop.clone());
+        let learner = Arc::new(Learner::default());
+        let mut learned = learner.learned();
+        let following = tokio::spawn(follow(Arc::clone(&learner), reads, clock, stop.clone()));
+        for seq in 1..=3 {
+            writer.post(noted(seq)).unwrap().answer().await.unwrap();
+            let reached = learned.wait_for(|learned| *learned >= seq);
+            tokio::time::timeout(PATIENCE, reached)
+                .await
+                .unwrap()
+                .unwrap();
+        }
+        stop.cancel();
+        tokio::time::timeout(PATIENCE, following)
+            .await
+            .unwrap()
+            .unwrap();
+        writer.stop().await;
+    }
+}

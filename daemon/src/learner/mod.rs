@@ -20,6 +20,7 @@ use std::time::{Duration, Instant};
 use baywright_floor::catalogues::Catalogues;
 use baywright_report::quote::Learnt;
 use baywright_terms::time::Micros;
+use tokio::sync::watch;
 
 use crate::facts::reader::View;
 use crate::facts::{FactsError, Touched};
@@ -43,6 +44,8 @@ pub struct Known {
 #[derive(Default)]
 pub struct Learner {
     held: Mutex<Option<Held>>,
+    /// The last seq that what is held counts; 0: nothing is held yet.
+    learned: watch::Sender<u64>,
 }
 
 /// What is known, and the catalogue that it was fitted under.
@@ -76,7 +79,13 @@ impl Learner {
         };
         let known = moved.known.clone();
         *held = Some(moved);
+        self.learned.send_replace(known.cursor_seq);
         Ok(known)
+    }
+
+    /// How far it has come, to wait on.
+    pub fn learned(&self) -> watch::Receiver<u64> {
+        self.learned.subscribe()
     }
 }
 
