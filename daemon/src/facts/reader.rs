@@ -14,7 +14,7 @@ use super::schema::{self, unsigned};
 use super::view;
 use super::{FACTS_FILE, Facts, FactsError, LogSource, LogSources};
 
-pub use view::quotes::{QuoteName, Quoted, QuotedJob, Worked};
+pub use view::quotes::{QuoteName, Worked};
 pub use view::{Counted, JobName, Told, View};
 
 /// Connections kept between reads. More at once are opened and closed again:

@@ -98,7 +98,9 @@ mod tests {
         let (writer, _thread) = Writer::start(journal, Arc::clone(&clock), None).unwrap();
         let log = LogReaders::new(folder.path()).open().unwrap();
         let facts = Facts::open(folder.path(), log, &mut |_| {}).unwrap();
-        writer.follow(Ok(Box::new(facts)));
+        // As in the daemon, on a thread that may wait.
+        let opener = writer.clone();
+        std::thread::spawn(move || opener.follow(Ok(Box::new(facts))));
         let stop = CancellationToken::new();
         let reads = Reads::new(folder.path(), writer.heads(), stop.clone());
         let learner = Arc::new(Learner::default());

@@ -2,17 +2,17 @@
 
 use std::collections::BTreeMap;
 
-use baywright_floor::event::JobKey;
-use baywright_floor::quote::QuoteRow;
+use baywright_floor::event::{EventId, JobKey};
+use baywright_floor::quote::{QuoteDecidedRow, QuoteRow};
 use baywright_proto::v1;
 use baywright_report::figures::JobStory;
-use baywright_report::quote::SuggestError;
+use baywright_report::quote::{BookedQuote, QuoteBook, QuoteStanding, SuggestError};
 use baywright_terms::time::Micros;
 
 use super::input;
 use crate::facts::FactsError;
 use crate::facts::decode;
-use crate::facts::reader::{FactsReader, QuoteName, Quoted, View, Worked};
+use crate::facts::reader::{FactsReader, QuoteName, View, Worked};
 
 /// Quotes of a list where nobody asked for a number, and at most: a screen or
 /// two, and a list that is read in one go.
@@ -96,21 +96,31 @@ impl FactsReader {
                 asked => asked.min(LISTED_MAX),
             };
             let at_most = usize::try_from(at_most).unwrap_or(usize::MAX);
-            let fits = |quoted: &Quoted| {
+            let numbers = view.quote_numbers()?;
+            let rows = view.rows_of_quotes()?;
+            let book = QuoteBook::of(&rows);
+            let fits = |quoted: &Listed<'_>| {
                 let of_type = job_type.is_empty()
                     || quoted
                         .last()
                         .is_some_and(|print| print.asked.job_type.as_str() == job_type);
-                let state = state(quoted, now);
-                of_type && (asked.state() == v1::QuoteState::Unspecified || state == asked.state())
+                let wanted = asked.state();
+                of_type && (wanted == v1::QuoteState::Unspecified || quoted.state(now) == wanted)
             };
-            let mut fitting: Vec<Quoted> =
-                view.quotes()?.into_values().rev().filter(fits).collect();
+            let mut fitting: Vec<Listed<'_>> = book
+                .quotes()
+                .filter_map(|(id, quote)| {
+                    let number = *numbers.get(&id)?;
+                    Some(Listed { number, id, quote })
+                })
+                .filter(fits)
+                .collect();
+            fitting.sort_unstable_by_key(|quoted| std::cmp::Reverse(quoted.number));
             let left_off = fitting.len().saturating_sub(at_most);
             fitting.truncate(at_most);
             let jobs = fitting
                 .iter()
-                .filter_map(|quoted| quoted.job.map(|job| job.job))
+                .filter_map(|quoted| quoted.quote.job)
                 .collect();
             let worked = view.worked(&jobs, now)?;
             let cats = view.catalogues();
@@ -148,8 +158,15 @@ impl FactsReader {
             let Some(drafted) = view.quote_named(name)? else {
                 return Err(QuoteError::NoSuchQuote { name: text });
             };
-            let Some(quoted) = view.quote(drafted)? else {
+            let rows = view.rows_of_quote(drafted)?;
+            let book = QuoteBook::of(&rows);
+            let Some(quote) = book.get(drafted) else {
                 return Err(QuoteError::QuoteStruck { number: text });
+            };
+            let quoted = Listed {
+                number: view.number_of_quote(drafted)?.unwrap_or(0),
+                id: drafted,
+                quote,
             };
             Ok(shown(view, &quoted, now)?)
         })
@@ -184,36 +201,56 @@ fn quote_name(named: Option<&v1::QuoteRef>) -> Result<QuoteName, QuoteError> {
     }
 }
 
-fn state(quoted: &Quoted, now: Micros) -> v1::QuoteState {
-    match quoted.answer() {
-        Some(answer) if answer.accepted => v1::QuoteState::Accepted,
-        Some(_) => v1::QuoteState::Declined,
-        None => match quoted.last().map(|print| print.printed.valid_until) {
-            // A print without a date runs for ever.
-            Some(until) if until.0 != 0 && until < now => v1::QuoteState::RunOut,
-            _ => v1::QuoteState::Open,
-        },
+/// A quote with its number, which is the log's.
+#[derive(Clone, Copy)]
+struct Listed<'r> {
+    number: u64,
+    id: EventId,
+    quote: &'r BookedQuote<'r>,
+}
+
+impl<'r> Listed<'r> {
+    /// The print that was shown last.
+    fn last(&self) -> Option<&'r QuoteRow> {
+        self.quote.prints.last().copied()
+    }
+
+    /// The answer that counts.
+    fn answer(&self) -> Option<&'r QuoteDecidedRow> {
+        self.quote.answers.last().copied()
+    }
+
+    /// A print of a clock ahead of ours is open.
+    fn state(&self, now: Micros) -> v1::QuoteState {
+        let latest = |rows: [Option<Micros>; 2]| rows.into_iter().flatten().max();
+        let said = latest([
+            self.last().map(|print| print.at),
+            self.answer().map(|answer| answer.at),
+        ]);
+        match self.quote.standing(now.max(said.unwrap_or(now))) {
+            Some(QuoteStanding::Accepted) => v1::QuoteState::Accepted,
+            Some(QuoteStanding::Declined) => v1::QuoteState::Declined,
+            Some(QuoteStanding::RunOut) => v1::QuoteState::RunOut,
+            Some(QuoteStanding::Open) | None => v1::QuoteState::Open,
+        }
     }
 }
 
-fn line(quoted: &Quoted, worked: &BTreeMap<JobKey, Worked>, now: Micros) -> v1::QuoteLine {
-    let drafted = quoted.prints.first().map_or(0, |print| print.at.0);
+fn line(quoted: &Listed<'_>, worked: &BTreeMap<JobKey, Worked>, now: Micros) -> v1::QuoteLine {
+    let drafted = quoted.quote.prints.first().map_or(0, |print| print.at.0);
     let answer = quoted.answer();
-    let worked = quoted.job.and_then(|job| worked.get(&job.job)).copied();
+    let worked = quoted.quote.job.and_then(|job| worked.get(&job)).copied();
     let told = v1::QuoteLine {
         number: quoted.number,
-        drafted_event_id: quoted.quote.0.to_vec(),
-        state: state(quoted, now).into(),
+        drafted_event_id: quoted.id.0.to_vec(),
+        state: quoted.state(now).into(),
         drafted_us: drafted,
         agreed_minor: answer
             .filter(|answer| answer.accepted)
             .and_then(|answer| answer.agreed_minor)
             .unwrap_or(0),
-        job_number: quoted.job.map_or(0, |job| job.number),
-        addition: quoted
-            .prints
-            .iter()
-            .any(|print| print.addition_to.is_some()),
+        job_number: quoted.quote.number.unwrap_or(0),
+        addition: quoted.quote.is_addition(),
         why: answer
             .filter(|answer| !answer.accepted)
             .map(|answer| answer.reason.clone())
@@ -253,9 +290,9 @@ fn shortened(line: v1::QuoteLine) -> v1::QuoteLine {
     }
 }
 
-fn shown(view: &mut View<'_>, quoted: &Quoted, now: Micros) -> Result<v1::Quote, FactsError> {
+fn shown(view: &mut View<'_>, quoted: &Listed<'_>, now: Micros) -> Result<v1::Quote, FactsError> {
     let mut said = Vec::new();
-    for print in &quoted.prints {
+    for print in &quoted.quote.prints {
         said.push((print.revised, view.print_at(print.seq)?));
     }
     let revised_why = said
@@ -269,7 +306,7 @@ fn shown(view: &mut View<'_>, quoted: &Quoted, now: Micros) -> Result<v1::Quote,
         .unwrap_or_default();
     let cats = view.catalogues();
     let shop = cats.at(now).catalogue.shop.clone();
-    let jobs = quoted.job.iter().map(|job| job.job).collect();
+    let jobs = quoted.quote.job.into_iter().collect();
     let answer = quoted.answer();
     let accepted = answer.filter(|answer| answer.accepted);
     let quote = v1::Quote {
@@ -291,8 +328,8 @@ fn shown(view: &mut View<'_>, quoted: &Quoted, now: Micros) -> Result<v1::Quote,
         zone: shop.map(|s| s.zone).unwrap_or_default(),
         ..v1::Quote::default()
     };
-    match quoted.job {
-        Some(job) => with_actual(view, quoted, job.job, now, quote),
+    match quoted.quote.job {
+        Some(job) => with_actual(view, quoted, job, now, quote),
         None => Ok(quote),
     }
 }
@@ -301,7 +338,7 @@ fn shown(view: &mut View<'_>, quoted: &Quoted, now: Micros) -> Result<v1::Quote,
 /// own stages and products: bay time and cost are the whole job's, not its.
 fn with_actual(
     view: &mut View<'_>,
-    quoted: &Quoted,
+    quoted: &Listed<'_>,
     job: JobKey,
     now: Micros,
     quote: v1::Quote,

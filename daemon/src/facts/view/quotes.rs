@@ -4,7 +4,6 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use baywright_floor::event::{EventId, JobKey, Seq};
-use baywright_floor::quote::{QuoteDecidedRow, QuoteRow};
 use baywright_floor::row::{HandsOn, Row};
 use baywright_proto::v1::{self, fact::Kind};
 use baywright_terms::time::Micros;
@@ -12,37 +11,15 @@ use prost::Message as _;
 use rusqlite::OptionalExtension as _;
 
 use super::{View, keys_of};
+use crate::facts::FactsError;
 use crate::facts::rows::{self, Table};
 use crate::facts::schema::{signed, unsigned};
-use crate::facts::{FactsError, answer};
 
 /// How a caller names a quote.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum QuoteName {
     Number(u64),
     Drafted(EventId),
-}
-
-/// A quote with all that became of it.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Quoted {
-    /// Counted in the order of the log.
-    pub number: u64,
-    pub quote: EventId,
-    /// In order of time, at least one.
-    pub prints: Vec<QuoteRow>,
-    /// The customer's answers, in order of time: the last one counts.
-    pub answers: Vec<QuoteDecidedRow>,
-    /// The job that it opened, or that it was made for while it was there.
-    pub job: Option<QuotedJob>,
-}
-
-/// The job of a quote.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct QuotedJob {
-    pub job: JobKey,
-    /// 0: the log has given none.
-    pub number: u64,
 }
 
 /// Labour of a job so far.
@@ -52,34 +29,20 @@ pub struct Worked {
     pub released: bool,
 }
 
-impl Quoted {
-    /// The print that was shown last.
-    pub fn last(&self) -> Option<&QuoteRow> {
-        self.prints.last()
-    }
-
-    /// The answer that counts.
-    pub fn answer(&self) -> Option<&QuoteDecidedRow> {
-        self.answers.last()
-    }
-}
-
 impl View<'_> {
-    /// Every quote that was drafted and not struck out, by number.
+    /// Every print of one quote, every answer to it, and the jobs it belongs to.
     ///
     /// # Errors
     /// If the database fails.
-    pub fn quotes(&self) -> Result<BTreeMap<u64, Quoted>, FactsError> {
-        self.quotes_where("", [])
-    }
-
-    /// One quote; `None` where it was not drafted, or was struck out.
-    ///
-    /// # Errors
-    /// If the database fails.
-    pub fn quote(&self, quote: EventId) -> Result<Option<Quoted>, FactsError> {
-        let found = self.quotes_where("WHERE quote = ?1", [quote.0])?;
-        Ok(found.into_values().next())
+    pub fn rows_of_quote(&self, quote: EventId) -> Result<Vec<Row>, FactsError> {
+        let mut found = super::Gathered::new();
+        for table in [Table::Quote, Table::QuoteDecided] {
+            self.gather(&mut found, table, "WHERE quote = ?1", [quote.0])?;
+        }
+        let of_quote = "WHERE quote = ?1
+             OR job IN (SELECT addition_to FROM quote WHERE quote = ?1)";
+        self.gather(&mut found, Table::Job, of_quote, [quote.0])?;
+        Ok(found.into_values().collect())
     }
 
     /// The draft of a quote that a caller names, struck out or not.
@@ -184,48 +147,7 @@ impl View<'_> {
         Ok(numbers.collect::<rusqlite::Result<_>>()?)
     }
 
-    fn quotes_where(
-        &self,
-        rest: &str,
-        params: impl rusqlite::Params + Clone,
-    ) -> Result<BTreeMap<u64, Quoted>, FactsError> {
-        let mut prints: BTreeMap<EventId, Vec<QuoteRow>> = BTreeMap::new();
-        for row in rows::select_rows(self.conn, Table::Quote, rest, params.clone())? {
-            if let Row::Quote(row) = row {
-                prints.entry(row.quote).or_default().push(row);
-            }
-        }
-        let mut answers: BTreeMap<EventId, Vec<QuoteDecidedRow>> = BTreeMap::new();
-        for row in rows::select_rows(self.conn, Table::QuoteDecided, rest, params)? {
-            if let Row::QuoteDecided(row) = row {
-                answers.entry(row.quote).or_default().push(row);
-            }
-        }
-        let mut quotes = BTreeMap::new();
-        for (quote, mut prints) in prints {
-            // Printed again under a draft that was struck out, or never came.
-            if prints.iter().all(|print| print.revised) {
-                continue;
-            }
-            let Some(number) = self.number_of_quote(quote)? else {
-                continue;
-            };
-            prints.sort_by_key(|print| (print.at, print.seq));
-            let mut answers = answers.remove(&quote).unwrap_or_default();
-            answers.sort_by_key(|answer| (answer.at, answer.seq));
-            let job = self.job_of_quote(quote, &prints)?;
-            let quoted = Quoted {
-                number,
-                quote,
-                prints,
-                answers,
-                job,
-            };
-            quotes.insert(number, quoted);
-        }
-        Ok(quotes)
-    }
-
+    /// Number of a quote, struck out or not.
     pub(in crate::facts) fn number_of_quote(
         &self,
         quote: EventId,
@@ -236,32 +158,6 @@ impl View<'_> {
             .query_row([quote.0], |row| row.get(0))
             .optional()?;
         Ok(number.map(unsigned))
-    }
-
-    /// The job that a quote was made for, or the first that it opened.
-    fn job_of_quote(
-        &self,
-        quote: EventId,
-        prints: &[QuoteRow],
-    ) -> Result<Option<QuotedJob>, FactsError> {
-        let added_to = prints.iter().find_map(|print| print.addition_to);
-        if let Some(job) = added_to {
-            let number = answer::title(self.conn, job)?.map_or(0, |title| title.number);
-            return Ok(Some(QuotedJob { job, number }));
-        }
-        let opened = self
-            .conn
-            .prepare_cached(
-                "SELECT job, number FROM job WHERE quote = ?1 ORDER BY opened_us, seq LIMIT 1",
-            )?
-            .query_row([quote.0], |row| {
-                Ok(QuotedJob {
-                    job: EventId(row.get(0)?),
-                    number: row.get::<_, Option<i64>>(1)?.map_or(0, unsigned),
-                })
-            })
-            .optional()?;
-        Ok(opened)
     }
 
     /// Labour so far of some jobs, with what still runs at `as_of`.
