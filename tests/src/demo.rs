@@ -16,6 +16,7 @@ use jiff::tz::TimeZone;
 use crate::harness::{self, AS_BAY, Daemon};
 use crate::post::Poster;
 use crate::shop::{self, Shop};
+use crate::twice;
 
 /// The catalogue of the invented shop.
 const EXAMPLE: &str = include_str!("../../deploy/example-shop.toml");
@@ -118,7 +119,7 @@ fn tell(
     zone: &TimeZone,
     week: Week,
 ) -> Result<()> {
-    apply_catalogue(binary, home, daemon, shop, zone)?;
+    let guess_seq = apply_catalogue(binary, home, daemon, shop, zone)?;
     let runtime = tokio::runtime::Builder::new_current_thread()
         .enable_all()
         .build()?;
@@ -150,8 +151,15 @@ fn tell(
         &folder,
         &daemon.address,
         &["week", &week.to_string()],
-    )
+    )?;
+    println!();
+    let twice = twice::quoted_twice(&daemon.address, guess_seq);
+    print!("{}", runtime.block_on(twice)?);
+    Ok(())
 }
+
+/// Applies the catalogue and its later change; returns the log's last seq
+/// then: no job has a record yet.
 
 fn apply_catalogue(
     binary: &Path,
@@ -159,7 +167,7 @@ fn apply_catalogue(
     daemon: &Daemon,
     shop: &Shop,
     zone: &TimeZone,
-) -> Result<()> {
+) -> Result<u64> {
     let folder = home.join("owner");
     std::fs::create_dir_all(&folder)?;
     let first = shop
@@ -170,12 +178,15 @@ fn apply_catalogue(
         .date();
     let days = shop.last_week.since(first)?.get_days();
     let raised = first.saturating_add(jiff::Span::new().days(days / 2));
+    let mut seq = 0;
     for (text, from) in [(EXAMPLE.to_owned(), first), (with_a_rise()?, raised)] {
         let file = folder.join("shop.toml");
         std::fs::write(&file, text)?;
         apply(binary, &folder, daemon, file, from)?;
+        // The first posts of a new log.
+        seq += 1;
     }
-    Ok(())
+    Ok(seq)
 }
 
 /// In the middle of the quarter one worker's rate goes up.
@@ -246,6 +257,11 @@ fn what_next(binary: &Path, home: &Path, shop: &Shop, week: Week) {
     println!("    bay week {week} --html week.html   # the same as a page");
     println!("    bay stock                 # what is left, and by when to order");
     println!("    bay job {:<17} # one job's story", shop.jobs.len());
+    println!(
+        "    bay quote new trike-coat --soil 4 --intricacy 5   # what to ask for the next one"
+    );
+    println!("    bay quote list            # what was quoted, and what became of it");
+    println!("    bay learned               # what the records say about allowances and prices");
     println!("    bay settle                # what the owner should look at");
     println!("    bay used iron-remvoer 350ml");
 }

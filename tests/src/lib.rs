@@ -5,3 +5,4 @@ pub mod demo;
 pub mod harness;
 pub mod post;
 pub mod shop;
+pub mod twice;

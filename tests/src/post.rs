@@ -11,6 +11,7 @@ use baywright_client::connect::{Link, Server};
 use baywright_client::device::{Device, How, Posted};
 use baywright_proto::v1;
 use baywright_proto::v1::fact::Kind;
+use baywright_proto::v1::quote_service_client::QuoteServiceClient;
 use baywright_terms::code::Code;
 use baywright_terms::time::{HOUR_US, MINUTE_US, Micros};
 use jiff::tz::TimeZone;
@@ -37,6 +38,16 @@ struct Bay {
     offline: bool,
 }
 
+/// A quote that was drafted.
+#[derive(Debug)]
+struct Quoted {
+    event_id: Vec<u8>,
+    suggested: v1::Money,
+}
+
+/// The office has a device and no bay.
+const OFFICE: &str = "office";
+
 /// Posts a shop's happenings in order.
 #[derive(Debug)]
 pub struct Poster<'a> {
@@ -45,6 +56,8 @@ pub struct Poster<'a> {
     bays: Vec<Bay>,
     /// Opening event of each job, by index.
     openings: BTreeMap<usize, Vec<u8>>,
+    /// What the daemon printed for each quote, by index.
+    quotes: BTreeMap<usize, Quoted>,
     /// Posts that went through the `bay` command.
     pub by_command: u64,
 }
@@ -61,7 +74,8 @@ impl<'a> Poster<'a> {
         let first = shop.happenings.first().map_or(Micros(0), |h| h.at);
         let booted = first.saturating_sub(24 * HOUR_US);
         let mut bays = Vec::new();
-        for (index, code) in shop.bays.iter().enumerate() {
+        let office = Code::new(OFFICE);
+        for (index, code) in shop.bays.iter().chain([&office]).enumerate() {
             let folder = home.join(code.as_str());
             std::fs::create_dir_all(&folder)?;
             let wall_error_us = if index == 2 { WRONG_CLOCK_US } else { 0 };
@@ -87,6 +101,7 @@ impl<'a> Poster<'a> {
             zone,
             bays,
             openings: BTreeMap::new(),
+            quotes: BTreeMap::new(),
             by_command: 0,
         })
     }
@@ -99,6 +114,7 @@ impl<'a> Poster<'a> {
             return self.post_by_command(happening, &line);
         }
         let mut fact = self.fact(shop, happening)?;
+        self.quote(shop, happening, &mut fact).await?;
         let bay = self
             .bays
             .get_mut(happening.bay)
@@ -129,10 +145,94 @@ impl<'a> Poster<'a> {
         if is_use {
             bay.last_use = Some(event_id.clone());
         }
-        if let (Kind::JobOpened(_), Some(job)) = (&happening.kind, happening.job) {
-            self.openings.insert(job, event_id);
+        match (happening.quote, happening.job) {
+            (Some(quote), _) => {
+                if let Some(drafted) = self.quotes.get_mut(&quote.index)
+                    && drafted.event_id.is_empty()
+                {
+                    drafted.event_id = event_id;
+                }
+            }
+            (None, Some(job)) if matches!(happening.kind, Kind::JobOpened(_)) => {
+                self.openings.insert(job, event_id);
+            }
+            _ => {}
         }
         Ok(())
+    }
+
+    /// Fills a fact of a quote with what the daemon suggests, and those after
+    /// it with what was printed then.
+    async fn quote(
+        &mut self,
+        shop: &Shop,
+        happening: &Happening,
+        fact: &mut v1::Fact,
+    ) -> Result<()> {
+        let opened = happening.job.and_then(|job| shop.jobs.get(job)?.quote);
+        let Some(quote) = happening.quote.or(opened) else {
+            return Ok(());
+        };
+        let percent = |money: &v1::Money| v1::Money {
+            // Whole units of the currency, as people agree on prices.
+            price_minor: money.price_minor * quote.agreed_percent / 10_000 * 100,
+            currency: money.currency.clone(),
+        };
+        if let Some(Kind::QuoteDrafted(drafted)) = fact.kind.as_mut() {
+            let asked = drafted.asked.take().context("what was asked")?;
+            let printed = self.suggest(happening, asked, drafted).await?;
+            self.quotes.insert(quote.index, printed);
+            return Ok(());
+        }
+        let known = self.quotes.get(&quote.index).context("a quote before")?;
+        match fact.kind.as_mut() {
+            Some(Kind::QuoteAccepted(accepted)) => {
+                accepted.quote_event_id = known.event_id.clone();
+                accepted.agreed = Some(percent(&known.suggested));
+                accepted.suggested = Some(known.suggested.clone());
+            }
+            Some(Kind::QuoteDeclined(declined)) => {
+                declined.quote_event_id = known.event_id.clone();
+            }
+            Some(Kind::JobOpened(opened)) => {
+                opened.quote_event_id = known.event_id.clone();
+                opened.agreed = Some(percent(&known.suggested));
+            }
+            _ => {}
+        }
+        // An acceptance comes before its job is there to be named.
+        if happening.quote.is_some() {
+            fact.job = None;
+        }
+        Ok(())
+    }
+
+    async fn suggest(
+        &mut self,
+        happening: &Happening,
+        asked: v1::QuoteAsked,
+        drafted: &mut v1::QuoteDrafted,
+    ) -> Result<Quoted> {
+        let office = self.bays.last_mut().context("the office")?;
+        let request = v1::SuggestRequest {
+            asked: Some(asked),
+            asked_us: happening.at.0,
+            ..Default::default()
+        };
+        let channel = office.link.channel().await?;
+        let suggested = QuoteServiceClient::new(channel).suggest(request).await?;
+        let v1::SuggestResponse { asked, printed, .. } = suggested.into_inner();
+        let figures = printed.as_ref().context("a quote has figures")?;
+        let suggested = v1::Money {
+            price_minor: figures.price_minor,
+            currency: figures.currency.clone(),
+        };
+        drafted.asked = asked;
+        drafted.printed = printed;
+        Ok(Quoted {
+            event_id: Vec::new(),
+            suggested,
+        })
     }
 
     /// Delivers what is still in a spool.
@@ -160,14 +260,18 @@ impl<'a> Poster<'a> {
             } else {
                 job = opening(index);
                 ensure!(
-                    job.is_some(),
+                    job.is_some() || happening.quote.is_some(),
                     "job {index} was not opened before it was worked on"
                 );
             }
         }
         Ok(v1::Fact {
             clocks: Some(bay.clocks.at(happening.at)),
-            bay: bay.code.to_string(),
+            bay: if bay.code.as_str() == OFFICE {
+                String::new()
+            } else {
+                bay.code.to_string()
+            },
             by: happening.by.iter().map(Code::to_string).collect(),
             job,
             kind: Some(kind),

@@ -2,6 +2,7 @@
 //! stages of its type, people come and go, chemicals are used.
 
 mod cure;
+mod quotes;
 mod stage;
 mod supply;
 
@@ -68,6 +69,11 @@ pub struct Floor<'a> {
     overran: bool,
     came_back: bool,
     supply: supply::Supply,
+    /// Chance in the office.
+    office: ChaCha12Rng,
+    quotes: usize,
+    /// When the shop opened for the first time.
+    first: Option<Micros>,
 }
 
 fn minutes(us: i64) -> i64 {
@@ -86,7 +92,12 @@ fn scaled(us: i64, factor: f64) -> i64 {
 }
 
 impl<'a> Floor<'a> {
-    pub fn new(catalogue: &'a Catalogue, zone: &'a TimeZone, rng: ChaCha12Rng) -> Self {
+    pub fn new(
+        catalogue: &'a Catalogue,
+        zone: &'a TimeZone,
+        rng: ChaCha12Rng,
+        office: ChaCha12Rng,
+    ) -> Self {
         let bays: Vec<Code> = catalogue.bays.keys().cloned().collect();
         Self {
             catalogue,
@@ -102,6 +113,9 @@ impl<'a> Floor<'a> {
             overran: false,
             came_back: false,
             supply: supply::Supply::default(),
+            office,
+            quotes: 0,
+            first: None,
         }
     }
 
@@ -116,6 +130,7 @@ impl<'a> Floor<'a> {
             bay,
             by: by.to_vec(),
             job,
+            quote: None,
             kind,
             manner: Manner::Online,
         });
@@ -131,7 +146,9 @@ impl<'a> Floor<'a> {
         let (Some(&(opens, _)), Some(&(_, closes))) = (open.first(), open.last()) else {
             return;
         };
+        self.first.get_or_insert(opens);
         self.stockroom(date, opens);
+        self.asked_in_vain(opens);
         if date.weekday() == Weekday::Monday {
             self.refill(opens);
         }
@@ -274,6 +291,7 @@ impl<'a> Floor<'a> {
             job_type: code.clone(),
             words: words.clone(),
             comeback_of: comeback,
+            quote: None,
         });
         let truth = truth::of(code.as_str());
         let grade = |rng: &mut ChaCha12Rng| rng.random_range(2..=4_u32);
@@ -289,6 +307,9 @@ impl<'a> Floor<'a> {
             agreed: self.agreed(job_type, comeback.is_some()),
             ..Default::default()
         };
+        if comeback.is_none() {
+            self.quoted(job, &opened, at);
+        }
         self.say(at, bay, &[], Some(job), Kind::JobOpened(opened));
         let arrived = Micros(at.0 + self.rng.random_range(2..9) * MINUTE_US);
         let place = self.bays.get(bay).map(Code::to_string).unwrap_or_default();

@@ -25,13 +25,23 @@ use self::day::Floor;
 pub struct Happening {
     /// When it truly happened.
     pub at: Micros,
-    /// Index of the bay whose terminal posts it.
+    /// Index of the bay whose terminal posts it; one more is the office.
     pub bay: usize,
     pub by: Vec<Code>,
     /// Index into [`Shop::jobs`]; `None` leaves the job to the daemon.
     pub job: Option<usize>,
+    /// The quote it is about.
+    pub quote: Option<OfQuote>,
     pub kind: v1::fact::Kind,
     pub manner: Manner,
+}
+
+/// A quote of the invented office.
+#[derive(Debug, Clone, Copy)]
+pub struct OfQuote {
+    pub index: usize,
+    /// Agreed price in per cent of the suggested one.
+    pub agreed_percent: i64,
 }
 
 /// How a happening reaches the daemon.
@@ -52,6 +62,8 @@ pub struct Vehicle {
     pub words: String,
     /// Position in the happenings of its opening.
     pub comeback_of: Option<usize>,
+    /// The quote it was accepted with.
+    pub quote: Option<OfQuote>,
 }
 
 /// The whole simulation.
@@ -77,7 +89,9 @@ pub fn simulate(
         .saturating_sub(jiff::Span::new().days(i64::from(today.weekday().to_monday_zero_offset())));
     let first = monday.saturating_sub(jiff::Span::new().weeks(i64::from(weeks)));
     let last_week = monday.saturating_sub(jiff::Span::new().weeks(1));
-    let mut floor = Floor::new(catalogue, zone, ChaCha12Rng::seed_from_u64(seed));
+    // Two streams of chance, so that what the office says changes nothing on the floor.
+    let office = ChaCha12Rng::seed_from_u64(seed ^ 0x000f_f1ce);
+    let mut floor = Floor::new(catalogue, zone, ChaCha12Rng::seed_from_u64(seed), office);
     let mut date = first;
     while date < monday {
         floor.work_a_day(date, date >= last_week);
