@@ -160,7 +160,6 @@ fn tell(
 
 /// Applies the catalogue and its later change; returns the log's last seq
 /// then: no job has a record yet.
-
 fn apply_catalogue(
     binary: &Path,
     home: &Path,

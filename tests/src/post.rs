@@ -187,15 +187,15 @@ impl<'a> Poster<'a> {
         let known = self.quotes.get(&quote.index).context("a quote before")?;
         match fact.kind.as_mut() {
             Some(Kind::QuoteAccepted(accepted)) => {
-                accepted.quote_event_id = known.event_id.clone();
+                accepted.quote_event_id.clone_from(&known.event_id);
                 accepted.agreed = Some(percent(&known.suggested));
                 accepted.suggested = Some(known.suggested.clone());
             }
             Some(Kind::QuoteDeclined(declined)) => {
-                declined.quote_event_id = known.event_id.clone();
+                declined.quote_event_id.clone_from(&known.event_id);
             }
             Some(Kind::JobOpened(opened)) => {
-                opened.quote_event_id = known.event_id.clone();
+                opened.quote_event_id.clone_from(&known.event_id);
                 opened.agreed = Some(percent(&known.suggested));
             }
             _ => {}
