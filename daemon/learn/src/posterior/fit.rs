@@ -34,6 +34,7 @@ pub enum FitError {
 #[derive(Debug, Clone, PartialEq)]
 pub struct Warm {
     mode: Theta,
+    tilt: f64,
 }
 
 /// A mean with its standard deviation, in units of `y`.
@@ -60,6 +61,7 @@ pub struct Posterior {
     pub(super) prepared: Prepared,
     pub(super) points: Vec<(f64, Conditional)>,
     mode: Theta,
+    tilt: f64,
 }
 
 /// Points of the spreads by number of rows: few records say little about their
@@ -75,6 +77,10 @@ const WEIGHT_SMALL: f64 = 1e-4;
 /// Degrees of freedom of the proposal around the mode.
 const PROPOSAL_DOF: f64 = 5.0;
 
+/// Times the tilt is taken at the mode that the one before it gave; it moves the
+/// mode by a hundredth and itself by a hundredth of that.
+const TILTS: usize = 1;
+
 /// Steps of the search for the mode, and the gradient that ends it.
 const STEPS_MAX: usize = 60;
 const GRADIENT_SMALL: f64 = 1e-4;
@@ -85,13 +91,29 @@ const GRADIENT_SMALL: f64 = 1e-4;
 /// [`FitError`] for a model or rows that are no such thing.
 pub fn fit(model: &Model, records: &Records, warm: Option<&Warm>) -> Result<Posterior, FitError> {
     let prepared = Prepared::of(model, records)?;
-    let (mode, at_mode) = search(model, &prepared, warm)?;
-    let points = spread_points(model, &prepared, &mode, &at_mode)?;
+    let start = match warm {
+        Some(warm) if warm.mode.len() == model.factors.len() + 2 => warm.clone(),
+        _ => Warm {
+            mode: prior_centre(model),
+            tilt: 0.0,
+        },
+    };
+    let mut found = search(model, &prepared, start)?;
+    for _ in 0..TILTS {
+        let tilt = conditional::tilt(model.noise_dof, found.coefficients);
+        let start = Warm {
+            mode: found.mode,
+            tilt,
+        };
+        found = search(model, &prepared, start)?;
+    }
+    let points = spread_points(model, &prepared, &found)?;
     Ok(Posterior {
         model: model.clone(),
         prepared,
         points,
-        mode,
+        mode: found.mode,
+        tilt: found.tilt,
     })
 }
 
@@ -103,20 +125,22 @@ fn prior_centre(model: &Model) -> Theta {
     theta
 }
 
+/// The mode of the spreads under one tilt.
+struct Found {
+    mode: Theta,
+    tilt: f64,
+    at_mode: Conditional,
+    /// Effective number of coefficients there.
+    coefficients: f64,
+}
+
 /// The mode by quasi-Newton steps (BFGS) with a step that must climb.
-fn search(
-    model: &Model,
-    prepared: &Prepared,
-    warm: Option<&Warm>,
-) -> Result<(Theta, Conditional), FitError> {
-    let start = match warm {
-        Some(warm) if warm.mode.len() == model.factors.len() + 2 => warm.mode.clone(),
-        _ => prior_centre(model),
-    };
-    let size = start.len();
-    let mut theta = start;
-    let mut here = conditional::at(model, prepared, &theta, None).ok_or(FitError::NoMode)?;
-    let mut slope = gradient(&here, model, prepared);
+fn search(model: &Model, prepared: &Prepared, start: Warm) -> Result<Found, FitError> {
+    let Warm { mode, tilt } = start;
+    let size = mode.len();
+    let mut theta = mode;
+    let mut here = conditional::at(model, prepared, &theta, tilt, None).ok_or(FitError::NoMode)?;
+    let (mut slope, mut coefficients) = gradient(&here, model, prepared, tilt);
     let mut inverse = identity(size, 0.2);
     for _ in 0..STEPS_MAX {
         if slope.iter().all(|g| g.abs() < GRADIENT_SMALL) {
@@ -131,22 +155,28 @@ fn search(
                 *part /= longest;
             }
         }
-        let Some((next, there)) = climb(model, prepared, &theta, &step, &here) else {
+        let Some((next, there)) = climb(model, prepared, (&theta, &step), tilt, &here) else {
             break;
         };
-        let slope_there = gradient(&there, model, prepared);
+        let (slope_there, there_coefficients) = gradient(&there, model, prepared, tilt);
         update(&mut inverse, &theta, &next, &slope, &slope_there);
         (theta, here, slope) = (next, there, slope_there);
+        coefficients = there_coefficients;
     }
-    Ok((theta, here))
+    Ok(Found {
+        mode: theta,
+        tilt,
+        at_mode: here,
+        coefficients,
+    })
 }
 
 /// The first of ever shorter steps that climbs.
 fn climb(
     model: &Model,
     prepared: &Prepared,
-    theta: &[f64],
-    step: &[f64],
+    (theta, step): (&[f64], &[f64]),
+    tilt: f64,
     here: &Conditional,
 ) -> Option<(Theta, Conditional)> {
     let mut length = 1.0;
@@ -156,7 +186,7 @@ fn climb(
             .zip(step)
             .map(|(t, s)| t + length * s)
             .collect();
-        if let Some(there) = conditional::at(model, prepared, &next, Some(here))
+        if let Some(there) = conditional::at(model, prepared, &next, tilt, Some(here))
             && there.log_posterior > here.log_posterior
         {
             return Some((next, there));
@@ -193,16 +223,20 @@ fn update(inverse: &mut Mat<f64>, from: &[f64], to: &[f64], g_from: &[f64], g_to
 }
 
 /// Negative Hessian at the mode by differences of the gradient, made positive.
-fn curvature(model: &Model, prepared: &Prepared, mode: &[f64], at_mode: &Conditional) -> Mat<f64> {
+fn curvature(model: &Model, prepared: &Prepared, found: &Found) -> Mat<f64> {
     const WIDTH: f64 = 0.05;
+    let (mode, at_mode) = (&found.mode, &found.at_mode);
     let size = mode.len();
-    let here = gradient(at_mode, model, prepared);
+    let (here, _) = gradient(at_mode, model, prepared, found.tilt);
     let mut h = Mat::<f64>::zeros(size, size);
     for k in 0..size {
-        let mut theta = mode.to_vec();
+        let mut theta = mode.clone();
         theta[k] += WIDTH;
-        let there = conditional::at(model, prepared, &theta, Some(at_mode))
-            .map_or_else(|| here.clone(), |c| gradient(&c, model, prepared));
+        let there = conditional::at(model, prepared, &theta, found.tilt, Some(at_mode));
+        let there = there.map_or_else(
+            || here.clone(),
+            |there| gradient(&there, model, prepared, found.tilt).0,
+        );
         for i in 0..size {
             h[(i, k)] = (here[i] - there[i]) / WIDTH;
         }
@@ -320,8 +354,7 @@ fn log_prior_density(model: &Model, theta: &[f64]) -> f64 {
 fn spread_points(
     model: &Model,
     prepared: &Prepared,
-    mode: &[f64],
-    at_mode: &Conditional,
+    mode: &Found,
 ) -> Result<Vec<(f64, Conditional)>, FitError> {
     let rows = prepared.rows.len();
     let wanted = POINTS
@@ -335,14 +368,15 @@ fn spread_points(
     } else {
         0.0
     };
-    let curvature = curvature(model, prepared, mode, at_mode);
-    let proposal = Proposal::new(mode, curvature, prior_share)?;
+    let curvature = curvature(model, prepared, mode);
+    let proposal = Proposal::new(&mode.mode, curvature, prior_share)?;
     let mut rng = ChaCha12Rng::seed_from_u64(0x5eed_0001);
     let from_prior = to_f64(wanted) * prior_share;
     let mut points = Vec::with_capacity(wanted);
     for k in 0..wanted {
         let theta = proposal.draw(model, &mut rng, to_f64(k) < from_prior);
-        let Some(found) = conditional::at(model, prepared, &theta, Some(at_mode)) else {
+        let from = Some(&mode.at_mode);
+        let Some(found) = conditional::at(model, prepared, &theta, mode.tilt, from) else {
             continue;
         };
         let log_weight = found.log_posterior - proposal.log_density(model, &theta);
@@ -368,6 +402,7 @@ impl Posterior {
     pub fn warm(&self) -> Warm {
         Warm {
             mode: self.mode.clone(),
+            tilt: self.tilt,
         }
     }
 

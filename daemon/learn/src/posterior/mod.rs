@@ -19,7 +19,7 @@ mod simulate;
 pub use fit::{Estimate, FitError, Posterior, SpreadEstimate, Warm, fit};
 pub use leave_out::LeftOut;
 pub use model::{Factor, Model, Normal, Records, Row, Spread, Term};
-pub use simulate::{Cell, CellTerm, Draws, Level, Options, Quantile, quantile};
+pub use simulate::{Cell, CellTerm, Draws, Level, Options, Quantile, normal_core, quantile};
 
 #[cfg(test)]
 mod tests;

@@ -154,6 +154,49 @@ impl Posterior {
         out
     }
 
+    /// Weight, mean and sd of the intercept and what a cell adds to it, at each
+    /// point of the spreads; levels never seen are left out of it.
+    pub fn by_point(&self, cell: &Cell) -> Vec<(f64, f64, f64)> {
+        self.each_point(&self.fixed(cell))
+    }
+
+    /// The same of a slope; empty for one that is none.
+    pub fn slope_by_point(&self, slope: usize) -> Vec<(f64, f64, f64)> {
+        if slope >= self.layout().slopes {
+            return Vec::new();
+        }
+        self.each_point(&[(1 + slope, 1.0)])
+    }
+
+    /// The same of the effect of a level; empty for one that is none.
+    pub fn effect_by_point(&self, factor: usize, level: usize) -> Vec<(f64, f64, f64)> {
+        if factor >= self.layout().factors() || level >= self.layout().levels(factor).len() {
+            return Vec::new();
+        }
+        self.each_point(&[(self.layout().starts[factor] + level, 1.0)])
+    }
+
+    /// Weight and value of a spread (factors, unit, error) at each point.
+    pub fn spread_by_point(&self, spread: usize) -> Vec<(f64, f64)> {
+        let factors = self.model.factors.len();
+        let of = |point: &Conditional| match spread.checked_sub(factors) {
+            None => point.factor_sds[spread],
+            Some(0) => point.unit_sd,
+            Some(_) => point.noise,
+        };
+        let points = self.points.iter();
+        points.map(|(weight, point)| (*weight, of(point))).collect()
+    }
+
+    fn each_point(&self, x: &[(usize, f64)]) -> Vec<(f64, f64, f64)> {
+        let points = self.points.iter();
+        let at = |(weight, point): &(f64, Conditional)| {
+            let (mean, variance) = point.combination(x);
+            (*weight, mean, variance.sqrt())
+        };
+        points.map(at).collect()
+    }
+
     fn fixed(&self, cell: &Cell) -> Vec<(usize, f64)> {
         let slopes = self.layout().slopes;
         let given = cell.slopes.iter().take(slopes).enumerate();
@@ -164,7 +207,7 @@ impl Posterior {
 }
 
 /// Sd of the normal with the central 80 % of a Student t of scale 1.
-pub(super) fn normal_core(dof: f64) -> f64 {
+pub fn normal_core(dof: f64) -> f64 {
     let normal = StandardDistribution::standard().inverse_cdf(0.9);
     StudentsT::new(0.0, 1.0, dof).map_or(1.0, |t| t.inverse_cdf(0.9) / normal)
 }

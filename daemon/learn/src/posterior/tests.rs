@@ -69,13 +69,13 @@ fn the_gradient_is_that_of_the_log_posterior() {
     let (model, records) = (model(), shop(3, 12, 5));
     let prepared = Prepared::of(&model, &records).unwrap();
     let theta = vec![-1.4, -1.1, -2.0, -1.7, -1.3];
-    let here = conditional::at(&model, &prepared, &theta, None).unwrap();
-    let exact = gradient(&here, &model, &prepared);
+    let here = conditional::at(&model, &prepared, &theta, 1.5, None).unwrap();
+    let exact = gradient(&here, &model, &prepared, 1.5).0;
     for k in 0..theta.len() {
         let at = |off: f64| {
             let mut moved = theta.clone();
             moved[k] += off;
-            conditional::at(&model, &prepared, &moved, Some(&here))
+            conditional::at(&model, &prepared, &moved, 1.5, Some(&here))
                 .unwrap()
                 .log_posterior
         };
