@@ -9,12 +9,13 @@
 //! residuals, so these sums are made once.
 //!
 //! The observed information of a Student t does not grow with `σ⁻²` as the expected
-//! one does, but on average with `σ⁻²ʳ`, `r = h'/h`,
-//! `h' = (ν + 1)/ν · E[4B³ − 3B²]`, `B ~ Beta(ν/2, 1/2)` (from the second derivative of
+//! one does, but with `h'/h` of that, where `h'` is the mean over the rows of
+//! `(ν + 1)/ν · (4B³ − 3B²)`, `B = ν/(ν + e²/σ²)` (half the second derivative of
 //! `(ν + 1)e²/(νσ² + e²)`). Left out, the scale of the error comes out too large
-//! by a hundredth, which calibration shows from some dozen units on. The
-//! difference is a tilt of the log posterior in `ln σ` by the effective number of
-//! coefficients, taken at the mode ([`tilt`]).
+//! by a hundredth, which calibration shows at some hundred units. The difference
+//! is a tilt of the log posterior in `ln σ` by the effective number of
+//! coefficients, taken at the mode ([`tilt`]). For few records none of this is
+//! good enough: [`super::gibbs`] is exact.
 
 use faer::linalg::solvers::{DenseSolveCore as _, Llt, Solve as _};
 use faer::{Mat, Side};
@@ -79,7 +80,7 @@ pub(super) fn at(
     found.log_posterior.is_finite().then_some(found)
 }
 
-fn prior_mean(model: &Model, prepared: &Prepared) -> Vec<f64> {
+pub(super) fn prior_mean(model: &Model, prepared: &Prepared) -> Vec<f64> {
     let mut mean = vec![0.0; prepared.layout.width()];
     mean[0] = model.intercept.mean;
     for (at, (_, slope)) in model.slopes.iter().enumerate() {
@@ -88,7 +89,7 @@ fn prior_mean(model: &Model, prepared: &Prepared) -> Vec<f64> {
     mean
 }
 
-fn prior_precision(model: &Model, prepared: &Prepared, factor_sds: &[f64]) -> Vec<f64> {
+pub(super) fn prior_precision(model: &Model, prepared: &Prepared, factor_sds: &[f64]) -> Vec<f64> {
     let mut precision = vec![0.0; prepared.layout.width()];
     precision[0] = model.intercept.sd.powi(-2);
     for (at, (_, slope)) in model.slopes.iter().enumerate() {
@@ -293,15 +294,22 @@ fn through_units(found: &Conditional, prepared: &Prepared, cov: &Mat<f64>) -> f6
     kappa * (carried / noise2 + shares)
 }
 
-/// Tilt of the log posterior in the log scale of the error for so many effective
-/// coefficients; 0 for normal errors.
-pub(super) fn tilt(dof: f64, coefficients: f64) -> f64 {
-    let a = 0.5 * dof;
-    let b2 = a * (a + 1.0) / ((a + 0.5) * (a + 1.5));
-    let b3 = b2 * (a + 2.0) / (a + 2.5);
-    let expected = (dof + 1.0) / (dof + 3.0);
-    let observed = (dof + 1.0) / dof * (4.0 * b3 - 3.0 * b2);
-    coefficients * (1.0 - observed / expected)
+/// Tilt of the log posterior in the log scale of the error, by the residuals as
+/// they are at the mode; 0 for normal errors.
+pub(super) fn tilt(
+    found: &Conditional,
+    model: &Model,
+    prepared: &Prepared,
+    coefficients: f64,
+) -> f64 {
+    let nu = model.noise_dof;
+    let scaled = prepared.rows.iter().map(|row| {
+        let z = residual(found, row) / (found.noise * row.c);
+        let b = nu / (nu + z * z);
+        b * b * (4.0 * b - 3.0)
+    });
+    let observed = (nu + 1.0) / nu * scaled.sum::<f64>() / to_f64(prepared.rows.len()).max(1.0);
+    coefficients * (1.0 - observed / prepared.information)
 }
 
 /// A count as a number; counts here are far below 2⁵³.

@@ -1,9 +1,10 @@
 //! The posterior of the spreads as weighted points.
 //!
-//! The mode is found with the exact gradient; around it, and for few records
-//! also from the prior, seeded points are drawn and weighted by posterior over
-//! proposal (importance sampling, normalised). The proposal at the mode is a
-//! multivariate t, so that the far sides are reached.
+//! Few records are sampled exactly ([`super::gibbs`]), which many would take too
+//! long for. For many the mode is found with the exact gradient; around it seeded
+//! points are drawn and weighted by posterior over proposal (importance sampling,
+//! normalised). The proposal is a multivariate t, so that the far sides are
+//! reached. No record at all: the prior is drawn from.
 
 use faer::linalg::solvers::{DenseSolveCore as _, Llt};
 use faer::{Mat, Side};
@@ -12,6 +13,7 @@ use rand_chacha::ChaCha12Rng;
 use rand_distr::{ChiSquared, Distribution as _, StandardNormal};
 
 use super::conditional::{self, Conditional, Theta, gradient, to_f64};
+use super::gibbs;
 use super::model::{Model, Records};
 use super::prepared::{Layout, Prepared};
 
@@ -60,16 +62,21 @@ pub struct Posterior {
     pub(super) model: Model,
     pub(super) prepared: Prepared,
     pub(super) points: Vec<(f64, Conditional)>,
+    /// Effects at the mode of the spreads.
+    pub(super) centre: Conditional,
     mode: Theta,
     tilt: f64,
 }
 
-/// Points of the spreads by number of rows: few records say little about their
-/// shape and cost little, many pin them down.
-const POINTS: [(usize, usize); 4] = [(300, 480), (1_500, 240), (6_000, 96), (usize::MAX, 40)];
+/// Points of the spreads by number of rows: each costs more the more rows there
+/// are, and many rows pin the spreads down.
+const POINTS: [(usize, usize); 3] = [(1_500, 240), (6_000, 96), (usize::MAX, 40)];
 
-/// Up to so many rows the prior is drawn from as well.
+/// Up to so many rows the posterior is sampled exactly ([`gibbs`]).
 const ROWS_FEW: usize = 600;
+
+/// Seed of what a fit draws: the same records give the same fit.
+const SEED: u64 = 0x5eed_0001;
 
 /// Points lighter than this against the heaviest are left out.
 const WEIGHT_SMALL: f64 = 1e-4;
@@ -99,19 +106,28 @@ pub fn fit(model: &Model, records: &Records, warm: Option<&Warm>) -> Result<Post
         },
     };
     let mut found = search(model, &prepared, start)?;
-    for _ in 0..TILTS {
-        let tilt = conditional::tilt(model.noise_dof, found.coefficients);
+    let few = (1..=ROWS_FEW).contains(&prepared.rows.len());
+    for _ in 0..if few { 0 } else { TILTS } {
+        let tilt = conditional::tilt(&found.at_mode, model, &prepared, found.coefficients);
         let start = Warm {
             mode: found.mode,
             tilt,
         };
         found = search(model, &prepared, start)?;
     }
-    let points = spread_points(model, &prepared, &found)?;
+    let points = if few {
+        let points = gibbs::points(model, &prepared, &found.at_mode, SEED);
+        let points = points.ok_or(FitError::NoMode)?;
+        let weight = 1.0 / to_f64(points.len());
+        points.into_iter().map(|point| (weight, point)).collect()
+    } else {
+        spread_points(model, &prepared, &found)?
+    };
     Ok(Posterior {
         model: model.clone(),
         prepared,
         points,
+        centre: found.at_mode,
         mode: found.mode,
         tilt: found.tilt,
     })
@@ -361,16 +377,10 @@ fn spread_points(
         .iter()
         .find(|(most, _)| rows <= *most)
         .map_or(40, |(_, points)| *points);
-    let prior_share = if rows == 0 {
-        1.0
-    } else if rows <= ROWS_FEW {
-        0.3
-    } else {
-        0.0
-    };
+    let prior_share = if rows == 0 { 1.0 } else { 0.0 };
     let curvature = curvature(model, prepared, mode);
     let proposal = Proposal::new(&mode.mode, curvature, prior_share)?;
-    let mut rng = ChaCha12Rng::seed_from_u64(0x5eed_0001);
+    let mut rng = ChaCha12Rng::seed_from_u64(SEED);
     let from_prior = to_f64(wanted) * prior_share;
     let mut points = Vec::with_capacity(wanted);
     for k in 0..wanted {
@@ -387,6 +397,9 @@ fn spread_points(
         *weight = (*weight - top).exp();
         *weight > WEIGHT_SMALL
     });
+    for (_, point) in &mut points {
+        point.refresh(model, prepared, &mut rng);
+    }
     let sum: f64 = points.iter().map(|(w, _)| w).sum();
     if points.is_empty() || !sum.is_finite() {
         return Err(FitError::NoMode);
@@ -494,6 +507,31 @@ fn weighted_quantile(sorted: &[(f64, f64)], share: f64) -> f64 {
 }
 
 impl Conditional {
+    /// Draws the spreads of the factors anew given effects that are drawn at the
+    /// point (a Gibbs step): where levels are few and known, this is what is known
+    /// of their spread, whatever the proposal was.
+    fn refresh(&mut self, model: &Model, prepared: &Prepared, rng: &mut ChaCha12Rng) {
+        if prepared.rows.is_empty() {
+            return;
+        }
+        let width = self.mode.len();
+        let mut off = Mat::<f64>::zeros(width, 1);
+        for k in 0..width {
+            off[(k, 0)] = StandardNormal.sample(rng);
+        }
+        faer::linalg::triangular_solve::solve_upper_triangular_in_place(
+            self.factor.L().transpose(),
+            off.as_mut(),
+            faer::Par::Seq,
+        );
+        for factor in 0..self.factor_sds.len() {
+            let levels = prepared.layout.levels(factor);
+            let squares = levels.clone().map(|l| (self.mode[l] + off[(l, 0)]).powi(2));
+            let scale = model.factors[factor].spread.scale;
+            self.factor_sds[factor] = gibbs::given_effects(levels.len(), squares.sum(), scale, rng);
+        }
+    }
+
     /// Mean and variance of a combination of coefficients.
     pub(super) fn combination(&self, x: &[(usize, f64)]) -> (f64, f64) {
         let mut mean = 0.0;

@@ -4,7 +4,7 @@
 //! coefficients, `M` the posterior covariance of their linear predictor and `r`
 //! their working residuals, the rest of the records predict the rows with
 //! residual `(I − M V⁻¹)⁻¹ r` and covariance `(I − M V⁻¹)⁻¹ M` (the precision of
-//! all minus that of the unit). At the heaviest point of the spreads.
+//! all minus that of the unit). At the mode of the spreads.
 
 use faer::Mat;
 use faer::linalg::solvers::{DenseSolveCore as _, PartialPivLu, Solve as _};
@@ -38,7 +38,7 @@ impl Posterior {
         if unit.rows.is_empty() {
             return None;
         }
-        let (_, point) = self.points.iter().max_by(|a, b| a.0.total_cmp(&b.0))?;
+        let point = &self.centre;
         let size = unit.rows.len();
         let h = self.prepared.information;
         let noise2 = point.noise * point.noise;

@@ -11,6 +11,7 @@
 
 mod conditional;
 mod fit;
+mod gibbs;
 mod leave_out;
 mod model;
 mod prepared;
