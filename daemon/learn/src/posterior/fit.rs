@@ -70,7 +70,7 @@ pub struct Posterior {
 
 /// Points of the spreads by number of rows: each costs more the more rows there
 /// are, and many rows pin the spreads down.
-const POINTS: [(usize, usize); 3] = [(1_500, 240), (6_000, 96), (usize::MAX, 40)];
+const POINTS: [(usize, usize); 3] = [(1_500, 240), (6_000, 160), (usize::MAX, 28)];
 
 /// Up to so many rows the posterior is sampled exactly ([`gibbs`]).
 const ROWS_FEW: usize = 600;
@@ -88,9 +88,10 @@ const PROPOSAL_DOF: f64 = 5.0;
 /// mode by a hundredth and itself by a hundredth of that.
 const TILTS: usize = 1;
 
-/// Steps of the search for the mode, and the gradient that ends it.
+/// Steps of the search for the mode, and the gradient that ends it: the mode is then
+/// right to a hundredth of a deviation.
 const STEPS_MAX: usize = 60;
-const GRADIENT_SMALL: f64 = 1e-4;
+const GRADIENT_SMALL: f64 = 1e-2;
 
 /// The posterior of records under a model.
 ///
@@ -105,7 +106,8 @@ pub fn fit(model: &Model, records: &Records, warm: Option<&Warm>) -> Result<Post
             tilt: 0.0,
         },
     };
-    let mut found = search(model, &prepared, start)?;
+    let size = start.mode.len();
+    let mut found = search(model, &prepared, start, identity(size, 0.2))?;
     let few = (1..=ROWS_FEW).contains(&prepared.rows.len());
     for _ in 0..if few { 0 } else { TILTS } {
         let tilt = conditional::tilt(&found.at_mode, model, &prepared, found.coefficients);
@@ -113,7 +115,7 @@ pub fn fit(model: &Model, records: &Records, warm: Option<&Warm>) -> Result<Post
             mode: found.mode,
             tilt,
         };
-        found = search(model, &prepared, start)?;
+        found = search(model, &prepared, start, found.inverse)?;
     }
     let points = if few {
         let points = gibbs::points(model, &prepared, &found.at_mode, SEED);
@@ -148,16 +150,22 @@ struct Found {
     at_mode: Conditional,
     /// Effective number of coefficients there.
     coefficients: f64,
+    /// Inverse of the curvature, as far as the search has learned it.
+    inverse: Mat<f64>,
 }
 
 /// The mode by quasi-Newton steps (BFGS) with a step that must climb.
-fn search(model: &Model, prepared: &Prepared, start: Warm) -> Result<Found, FitError> {
+fn search(
+    model: &Model,
+    prepared: &Prepared,
+    start: Warm,
+    mut inverse: Mat<f64>,
+) -> Result<Found, FitError> {
     let Warm { mode, tilt } = start;
     let size = mode.len();
     let mut theta = mode;
     let mut here = conditional::at(model, prepared, &theta, tilt, None).ok_or(FitError::NoMode)?;
     let (mut slope, mut coefficients) = gradient(&here, model, prepared, tilt);
-    let mut inverse = identity(size, 0.2);
     for _ in 0..STEPS_MAX {
         if slope.iter().all(|g| g.abs() < GRADIENT_SMALL) {
             break;
@@ -184,6 +192,7 @@ fn search(model: &Model, prepared: &Prepared, start: Warm) -> Result<Found, FitE
         tilt,
         at_mode: here,
         coefficients,
+        inverse,
     })
 }
 
@@ -265,6 +274,23 @@ fn curvature(model: &Model, prepared: &Prepared, found: &Found) -> Mat<f64> {
     })
 }
 
+/// How much further than its curvature says the log posterior reaches to the left
+/// of the mode: two deviations cost a normal 2.
+fn reach_left(model: &Model, prepared: &Prepared, found: &Found, axis: usize, sd: f64) -> f64 {
+    const FURTHEST: f64 = 4.0;
+    // The scale of the error is known from every row.
+    if axis > model.factors.len() || prepared.rows.is_empty() {
+        return 1.0;
+    }
+    let mut theta = found.mode.clone();
+    theta[axis] -= 2.0 * sd;
+    let there = conditional::at(model, prepared, &theta, found.tilt, Some(&found.at_mode));
+    let fall = there.map_or(2.0, |there| {
+        found.at_mode.log_posterior - there.log_posterior
+    });
+    (2.0 / fall.max(1e-3)).sqrt().clamp(1.0, FURTHEST)
+}
+
 struct Proposal<'m> {
     mode: &'m [f64],
     /// Cholesky factor of the curvature.
@@ -272,10 +298,20 @@ struct Proposal<'m> {
     cov_factor: Mat<f64>,
     log_det: f64,
     prior_share: f64,
+    /// How much further each axis reaches to the left than to the right: a spread
+    /// near zero has a long side there, which would otherwise be missed.
+    left: Vec<f64>,
 }
 
 impl<'m> Proposal<'m> {
-    fn new(mode: &'m [f64], mut curvature: Mat<f64>, prior_share: f64) -> Result<Self, FitError> {
+    fn new(
+        model: &Model,
+        prepared: &Prepared,
+        found: &'m Found,
+        prior_share: f64,
+    ) -> Result<Self, FitError> {
+        let mode = &found.mode;
+        let mut curvature = curvature(model, prepared, found);
         let size = mode.len();
         let factor = loop {
             match Llt::new(curvature.as_ref(), Side::Lower) {
@@ -291,8 +327,14 @@ impl<'m> Proposal<'m> {
         let cov = factor.inverse();
         let cov = Llt::new(cov.as_ref(), Side::Lower).map_err(|_| FitError::NoMode)?;
         let log_det = (0..size).map(|k| factor.L()[(k, k)].ln()).sum();
+        let left = (0..size).map(|k| {
+            let along: f64 = (0..=k).map(|j| cov.L()[(k, j)].powi(2)).sum();
+            reach_left(model, prepared, found, k, along.sqrt())
+        });
+        let left = left.collect();
         Ok(Self {
             mode,
+            left,
             cov_factor: cov.L().to_owned(),
             factor,
             log_det,
@@ -320,7 +362,8 @@ impl<'m> Proposal<'m> {
         (0..size)
             .map(|i| {
                 let along: f64 = (0..=i).map(|j| self.cov_factor[(i, j)] * z[j]).sum();
-                self.mode[i] + stretch * along
+                let reach = if along < 0.0 { self.left[i] } else { 1.0 };
+                self.mode[i] + stretch * reach * along
             })
             .collect()
     }
@@ -331,10 +374,20 @@ impl<'m> Proposal<'m> {
         let d = to_f64(size);
         let l = self.factor.L();
         let mut quad = 0.0;
+        let mut stretched = 0.0;
+        let off: Vec<f64> = (0..size)
+            .map(|i| {
+                let off = theta[i] - self.mode[i];
+                if off < 0.0 {
+                    stretched += self.left[i].ln();
+                    off / self.left[i]
+                } else {
+                    off
+                }
+            })
+            .collect();
         for j in 0..size {
-            let along: f64 = (j..size)
-                .map(|i| l[(i, j)] * (theta[i] - self.mode[i]))
-                .sum();
+            let along: f64 = (j..size).map(|i| l[(i, j)] * off[i]).sum();
             quad += along * along;
         }
         let gamma = statrs::function::gamma::ln_gamma;
@@ -342,6 +395,7 @@ impl<'m> Proposal<'m> {
             - gamma(PROPOSAL_DOF / 2.0)
             - 0.5 * d * (PROPOSAL_DOF * std::f64::consts::PI).ln()
             + self.log_det
+            - stretched
             - 0.5 * (PROPOSAL_DOF + d) * (quad / PROPOSAL_DOF).ln_1p();
         if self.prior_share <= 0.0 {
             return log_t;
@@ -378,8 +432,7 @@ fn spread_points(
         .find(|(most, _)| rows <= *most)
         .map_or(40, |(_, points)| *points);
     let prior_share = if rows == 0 { 1.0 } else { 0.0 };
-    let curvature = curvature(model, prepared, mode);
-    let proposal = Proposal::new(&mode.mode, curvature, prior_share)?;
+    let proposal = Proposal::new(model, prepared, mode, prior_share)?;
     let mut rng = ChaCha12Rng::seed_from_u64(SEED);
     let from_prior = to_f64(wanted) * prior_share;
     let mut points = Vec::with_capacity(wanted);
@@ -507,29 +560,52 @@ fn weighted_quantile(sorted: &[(f64, f64)], share: f64) -> f64 {
 }
 
 impl Conditional {
-    /// Draws the spreads of the factors anew given effects that are drawn at the
-    /// point (a Gibbs step): where levels are few and known, this is what is known
-    /// of their spread, whatever the proposal was.
+    /// Draws every spread anew given effects that are drawn at the point (a Gibbs
+    /// step): whatever the approximation and the proposal were, the spreads are
+    /// then those of effects that the records know.
     fn refresh(&mut self, model: &Model, prepared: &Prepared, rng: &mut ChaCha12Rng) {
         if prepared.rows.is_empty() {
             return;
         }
+        let normal = |rng: &mut ChaCha12Rng| -> f64 { StandardNormal.sample(rng) };
         let width = self.mode.len();
         let mut off = Mat::<f64>::zeros(width, 1);
         for k in 0..width {
-            off[(k, 0)] = StandardNormal.sample(rng);
+            off[(k, 0)] = normal(rng);
         }
         faer::linalg::triangular_solve::solve_upper_triangular_in_place(
             self.factor.L().transpose(),
             off.as_mut(),
             faer::Par::Seq,
         );
+        let kappa = (self.noise / self.unit_sd).powi(2);
+        let units = prepared.units.iter().zip(&self.unit_mode);
+        let units: Vec<f64> = units
+            .map(|(unit, mode)| {
+                let along: f64 = unit.a.iter().map(|(c, v)| v * off[(*c, 0)]).sum();
+                let precision = unit.s + kappa;
+                mode - along / precision + self.noise / precision.sqrt() * normal(rng)
+            })
+            .collect();
+        let squares: Vec<f64> = prepared
+            .rows
+            .iter()
+            .map(|row| {
+                let x = prepared.x(row).iter();
+                let fitted: f64 = x.map(|(c, v)| v * (self.mode[*c] + off[(*c, 0)])).sum();
+                ((row.y - fitted - units[row.unit]) / row.c).powi(2)
+            })
+            .collect();
         for factor in 0..self.factor_sds.len() {
             let levels = prepared.layout.levels(factor);
-            let squares = levels.clone().map(|l| (self.mode[l] + off[(l, 0)]).powi(2));
+            let of_levels = levels.clone().map(|l| (self.mode[l] + off[(l, 0)]).powi(2));
             let scale = model.factors[factor].spread.scale;
-            self.factor_sds[factor] = gibbs::given_effects(levels.len(), squares.sum(), scale, rng);
+            self.factor_sds[factor] =
+                gibbs::given_effects(levels.len(), of_levels.sum(), scale, rng);
         }
+        let of_units = units.iter().map(|u| u * u).sum();
+        self.unit_sd = gibbs::given_effects(units.len(), of_units, model.unit.scale, rng);
+        self.noise = noise_given(model, self.noise, &squares, normal(rng));
     }
 
     /// Mean and variance of a combination of coefficients.
@@ -554,4 +630,27 @@ impl Conditional {
             faer::Par::Seq,
         );
     }
+}
+
+/// Scale of the error given the squares of many errors: a normal on the log scale
+/// at the mode that two Newton steps find.
+fn noise_given(model: &Model, start: f64, squares: &[f64], z: f64) -> f64 {
+    let nu = model.noise_dof;
+    let prior = model.noise_log_sd.powi(-2);
+    let mut log = start.ln();
+    let mut information = 1.0;
+    for _ in 0..2 {
+        let per = (-2.0 * log).exp() / nu;
+        let (mut slope, mut curve) = (0.0, 0.0);
+        for square in squares {
+            let q = square * per;
+            let share = q / (1.0 + q);
+            slope += (nu + 1.0) * share - 1.0;
+            curve += 2.0 * (nu + 1.0) * share / (1.0 + q);
+        }
+        slope -= (log - model.noise_median.ln()) * prior;
+        information = curve + prior;
+        log += (slope / information).clamp(-0.5, 0.5);
+    }
+    (log + z / information.sqrt()).exp()
 }

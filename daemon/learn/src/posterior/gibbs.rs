@@ -87,7 +87,8 @@ impl Chain<'_> {
 
     fn residual(&self, at: usize) -> f64 {
         let row = &self.prepared.rows[at];
-        let fitted: f64 = row.x.iter().map(|(c, v)| v * self.effects[*c]).sum();
+        let x = self.prepared.x(row).iter();
+        let fitted: f64 = x.map(|(c, v)| v * self.effects[*c]).sum();
         row.y - fitted - self.units[row.unit]
     }
 
@@ -167,10 +168,11 @@ impl Chain<'_> {
                 let w = self.lambda[*at] / (row.c * row.c);
                 s += w;
                 t += w * row.y;
-                for (k, (i, vi)) in row.x.iter().enumerate() {
+                let x = self.prepared.x(row);
+                for (k, (i, vi)) in x.iter().enumerate() {
                     dense[*i] += w * vi;
                     rhs[(*i, 0)] += w * vi * row.y;
-                    for (j, vj) in &row.x[..=k] {
+                    for (j, vj) in &x[..=k] {
                         h[(*i, *j)] += w * vi * vj;
                     }
                 }
@@ -192,8 +194,9 @@ impl Chain<'_> {
         // Given the effects divided by it, the records are linear in the spread.
         let (mut precision, mut pull) = (scale.powi(-2), 0.0);
         for (at, row) in self.prepared.rows.iter().enumerate() {
-            let own: f64 = row
-                .x
+            let own: f64 = self
+                .prepared
+                .x(row)
                 .iter()
                 .filter(|(c, _)| levels.contains(c))
                 .map(|(c, v)| v * self.effects[*c])

@@ -50,11 +50,11 @@ impl Posterior {
         let mut noise = vec![0.0; size];
         for (k, row) in unit.rows.iter().enumerate() {
             let row = &self.prepared.rows[*row];
-            for (column, value) in &row.x {
+            for (column, value) in self.prepared.x(row) {
                 columns[(*column, k)] += value;
                 fitted[k] += value * point.mode[*column];
             }
-            let (e, _) = point.residual_of(row);
+            let e = point.residual_of(&self.prepared, row);
             let scale2 = noise2 * row.c * row.c;
             let w = (dof + 1.0) / (dof + e * e / scale2);
             residual[(k, 0)] = point.unit_mode[at] + w * e / h;

@@ -1,7 +1,7 @@
 //! Records laid out for fitting: sparse rows over one vector of coefficients,
 //! and the sums that do not depend on any spread.
 
-use faer::Mat;
+use std::ops::Range;
 
 use super::fit::FitError;
 use super::model::{Model, Records};
@@ -36,7 +36,7 @@ impl Layout {
         self.starts.len() - 1
     }
 
-    pub(super) fn levels(&self, factor: usize) -> std::ops::Range<usize> {
+    pub(super) fn levels(&self, factor: usize) -> Range<usize> {
         self.starts[factor]..self.starts[factor + 1]
     }
 }
@@ -46,8 +46,8 @@ impl Layout {
 pub(super) struct Sparse {
     pub(super) y: f64,
     pub(super) unit: usize,
-    /// Coefficient and what it is multiplied with.
-    pub(super) x: Vec<(usize, f64)>,
+    /// Where its coefficients stand among the entries.
+    x: Range<usize>,
     /// Times the scale of the error.
     pub(super) c: f64,
 }
@@ -65,9 +65,12 @@ pub(super) struct Unit {
 pub(super) struct Prepared {
     pub(super) layout: Layout,
     pub(super) rows: Vec<Sparse>,
+    /// Coefficients of all rows and what they are multiplied with, row by row:
+    /// every search passes over them many times.
+    entries: Vec<(usize, f64)>,
     pub(super) units: Vec<Unit>,
-    /// `Σ h/c² x xᵀ`, the lower triangle.
-    pub(super) gram: Mat<f64>,
+    /// `Σ h/c² x xᵀ`, the lower triangle, row by row.
+    pub(super) gram: Vec<f64>,
     /// Fisher information of one error against a normal of the same scale:
     /// `(ν + 1) / (ν + 3)` for Student t.
     pub(super) information: f64,
@@ -75,17 +78,24 @@ pub(super) struct Prepared {
 }
 
 impl Prepared {
+    /// Coefficients of a row and what they are multiplied with.
+    pub(super) fn x(&self, row: &Sparse) -> &[(usize, f64)] {
+        &self.entries[row.x.clone()]
+    }
+
     pub(super) fn of(model: &Model, records: &Records) -> Result<Self, FitError> {
         check(model, records)?;
         let layout = Layout::of(model, &records.levels);
         let information = (model.noise_dof + 1.0) / (model.noise_dof + 3.0);
         let width = layout.width();
-        let mut gram = Mat::<f64>::zeros(width, width);
+        let mut gram = vec![0.0; width * width];
+        let mut entries = Vec::new();
         let mut rows = Vec::with_capacity(records.rows.len());
         let mut units: Vec<Unit> = Vec::new();
         units.resize_with(records.units, Unit::default);
         let mut rows_of_level = vec![0; width];
         let mut dense = vec![0.0; width];
+        let mut named = vec![false; width];
         for (at, row) in records.rows.iter().enumerate() {
             let mut x: Vec<(usize, f64)> = vec![(0, 1.0)];
             let slopes = row.slopes.iter().enumerate();
@@ -99,16 +109,18 @@ impl Prepared {
             let h = information / (row.noise_factor * row.noise_factor);
             for (k, (i, vi)) in x.iter().enumerate() {
                 for (j, vj) in &x[..=k] {
-                    gram[(*i, *j)] += h * vi * vj;
+                    gram[i * width + j] += h * vi * vj;
                 }
             }
             let unit = &mut units[row.unit];
             unit.s += h;
             unit.rows.push(at);
+            let from = entries.len();
+            entries.extend(x);
             rows.push(Sparse {
                 y: row.y,
                 unit: row.unit,
-                x,
+                x: from..entries.len(),
                 c: row.noise_factor,
             });
         }
@@ -116,8 +128,9 @@ impl Prepared {
             for at in &unit.rows {
                 let row = &rows[*at];
                 let h = information / (row.c * row.c);
-                for (column, value) in &row.x {
-                    if dense[*column] == 0.0 {
+                for (column, value) in &entries[row.x.clone()] {
+                    // Named by a row, even where its sum comes out as nothing.
+                    if !std::mem::replace(&mut named[*column], true) {
                         unit.a.push((*column, 0.0));
                     }
                     dense[*column] += h * value;
@@ -125,14 +138,14 @@ impl Prepared {
             }
             for (column, sum) in &mut unit.a {
                 *sum = std::mem::take(&mut dense[*column]);
+                named[*column] = false;
             }
-            // A sum that came out as nothing was entered twice.
             unit.a.sort_by_key(|(column, _)| *column);
-            unit.a.retain(|(_, sum)| *sum != 0.0);
         }
         Ok(Self {
             layout,
             rows,
+            entries,
             units,
             gram,
             information,
