@@ -162,12 +162,12 @@ impl Chain<'_> {
     fn unit_sums(&self, h: &mut Mat<f64>, rhs: &mut Mat<f64>) -> Vec<UnitSums> {
         let mut dense = vec![0.0; self.prepared.layout.width()];
         let sums = self.prepared.units.iter().map(|unit| {
-            let (mut s, mut t) = (0.0, 0.0);
+            let (mut precision, mut pulled) = (0.0, 0.0);
             for at in &unit.rows {
                 let row = &self.prepared.rows[*at];
                 let w = self.lambda[*at] / (row.c * row.c);
-                s += w;
-                t += w * row.y;
+                precision += w;
+                pulled += w * row.y;
                 let x = self.prepared.x(row);
                 for (k, (i, vi)) in x.iter().enumerate() {
                     dense[*i] += w * vi;
@@ -181,7 +181,7 @@ impl Chain<'_> {
             let a = columns
                 .map(|c| (c, std::mem::take(&mut dense[c])))
                 .collect();
-            (s, t, a)
+            (precision, pulled, a)
         });
         sums.collect()
     }
