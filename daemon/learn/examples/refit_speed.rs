@@ -131,10 +131,8 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
         sum += quantile(&mut totals, 0.8).value;
     });
     let left = median(|| {
-        sum += (0..250.min(units))
-            .filter_map(|u| fitted.left_out(u))
-            .map(|l| l.mean[0])
-            .sum::<f64>()
+        let units = (0..250.min(units)).filter_map(|unit| fitted.left_out(unit));
+        sum += units.map(|left| left.mean[0]).sum::<f64>();
     });
     let (points, worth) = fitted.points();
     println!(

@@ -9,8 +9,10 @@
 use faer::linalg::solvers::{DenseSolveCore as _, Llt};
 use faer::{Mat, Side};
 use rand::SeedableRng as _;
+use rand::seq::SliceRandom as _;
 use rand_chacha::ChaCha12Rng;
 use rand_distr::{ChiSquared, Distribution as _, StandardNormal};
+use statrs::distribution::{ContinuousCDF as _, Normal};
 
 use super::conditional::{self, Conditional, Theta, gradient, to_f64};
 use super::gibbs;
@@ -72,6 +74,9 @@ pub struct Posterior {
 /// are, and many rows pin the spreads down.
 const POINTS: [(usize, usize); 3] = [(1_500, 240), (6_000, 160), (usize::MAX, 28)];
 
+/// Points of the prior.
+const PRIOR_POINTS: usize = 240;
+
 /// Up to so many rows the posterior is sampled exactly ([`gibbs`]).
 const ROWS_FEW: usize = 600;
 
@@ -117,7 +122,9 @@ pub fn fit(model: &Model, records: &Records, warm: Option<&Warm>) -> Result<Post
         };
         found = search(model, &prepared, start, found.inverse)?;
     }
-    let points = if few {
+    let points = if prepared.rows.is_empty() {
+        prior_points(model, &prepared).ok_or(FitError::NoMode)?
+    } else if few {
         let points = gibbs::points(model, &prepared, &found.at_mode, SEED);
         let points = points.ok_or(FitError::NoMode)?;
         let weight = 1.0 / to_f64(points.len());
@@ -279,7 +286,7 @@ fn curvature(model: &Model, prepared: &Prepared, found: &Found) -> Mat<f64> {
 fn reach_left(model: &Model, prepared: &Prepared, found: &Found, axis: usize, sd: f64) -> f64 {
     const FURTHEST: f64 = 4.0;
     // The scale of the error is known from every row.
-    if axis > model.factors.len() || prepared.rows.is_empty() {
+    if axis > model.factors.len() {
         return 1.0;
     }
     let mut theta = found.mode.clone();
@@ -297,19 +304,13 @@ struct Proposal<'m> {
     factor: Llt<f64>,
     cov_factor: Mat<f64>,
     log_det: f64,
-    prior_share: f64,
     /// How much further each axis reaches to the left than to the right: a spread
     /// near zero has a long side there, which would otherwise be missed.
     left: Vec<f64>,
 }
 
 impl<'m> Proposal<'m> {
-    fn new(
-        model: &Model,
-        prepared: &Prepared,
-        found: &'m Found,
-        prior_share: f64,
-    ) -> Result<Self, FitError> {
+    fn new(model: &Model, prepared: &Prepared, found: &'m Found) -> Result<Self, FitError> {
         let mode = &found.mode;
         let mut curvature = curvature(model, prepared, found);
         let size = mode.len();
@@ -338,24 +339,12 @@ impl<'m> Proposal<'m> {
             cov_factor: cov.L().to_owned(),
             factor,
             log_det,
-            prior_share,
         })
     }
 
-    fn draw(&self, model: &Model, rng: &mut ChaCha12Rng, from_prior: bool) -> Theta {
+    fn draw(&self, rng: &mut ChaCha12Rng) -> Theta {
         let size = self.mode.len();
         let normal = |rng: &mut ChaCha12Rng| -> f64 { StandardNormal.sample(rng) };
-        if from_prior {
-            let half =
-                |scale: f64, rng: &mut ChaCha12Rng| (scale * normal(rng).abs()).max(1e-6).ln();
-            let mut theta: Theta = Vec::with_capacity(size);
-            for factor in &model.factors {
-                theta.push(half(factor.spread.scale, rng));
-            }
-            theta.push(half(model.unit.scale, rng));
-            theta.push(model.noise_median.ln() + model.noise_log_sd * normal(rng));
-            return theta;
-        }
         let z: Vec<f64> = (0..size).map(|_| normal(rng)).collect();
         let chi = ChiSquared::new(PROPOSAL_DOF).map_or(PROPOSAL_DOF, |d| d.sample(rng));
         let stretch = (PROPOSAL_DOF / chi.max(1e-3)).sqrt();
@@ -368,8 +357,8 @@ impl<'m> Proposal<'m> {
             .collect()
     }
 
-    /// Log density of the mixture, up to a constant shared by both parts.
-    fn log_density(&self, model: &Model, theta: &[f64]) -> f64 {
+    /// Log density of what is drawn.
+    fn log_density(&self, theta: &[f64]) -> f64 {
         let size = self.mode.len();
         let d = to_f64(size);
         let l = self.factor.L();
@@ -391,34 +380,43 @@ impl<'m> Proposal<'m> {
             quad += along * along;
         }
         let gamma = statrs::function::gamma::ln_gamma;
-        let log_t = gamma(f64::midpoint(PROPOSAL_DOF, d))
+        gamma(f64::midpoint(PROPOSAL_DOF, d))
             - gamma(PROPOSAL_DOF / 2.0)
             - 0.5 * d * (PROPOSAL_DOF * std::f64::consts::PI).ln()
             + self.log_det
             - stretched
-            - 0.5 * (PROPOSAL_DOF + d) * (quad / PROPOSAL_DOF).ln_1p();
-        if self.prior_share <= 0.0 {
-            return log_t;
-        }
-        let log_prior = log_prior_density(model, theta);
-        let a = (1.0 - self.prior_share).ln() + log_t;
-        let b = self.prior_share.ln() + log_prior;
-        let top = a.max(b);
-        top + ((a - top).exp() + (b - top).exp()).ln()
+            - 0.5 * (PROPOSAL_DOF + d) * (quad / PROPOSAL_DOF).ln_1p()
     }
 }
 
-/// Normalised density of the spreads' prior on the log scale.
-fn log_prior_density(model: &Model, theta: &[f64]) -> f64 {
-    let half = |log_sd: f64, scale: f64| {
-        let ratio = log_sd.exp() / scale;
-        0.5 * (2.0 / std::f64::consts::PI).ln() + ratio.ln() - 0.5 * ratio * ratio
+/// Points of the prior, equally likely: along each spread one in each of as many
+/// strata of equal probability, in an order of its own (a Latin hypercube), so
+/// that few stand for all of it.
+fn prior_points(model: &Model, prepared: &Prepared) -> Option<Vec<(f64, Conditional)>> {
+    let normal = Normal::standard();
+    let mut rng = ChaCha12Rng::seed_from_u64(SEED);
+    let strata = to_f64(PRIOR_POINTS);
+    let mut along = |quantile: &dyn Fn(f64) -> f64| -> Vec<f64> {
+        let middle = |k: usize| quantile((to_f64(k) + 0.5) / strata);
+        let mut values: Vec<f64> = (0..PRIOR_POINTS).map(middle).collect();
+        values.shuffle(&mut rng);
+        values
     };
+    let half = |scale: f64| move |p: f64| (scale * normal.inverse_cdf(0.5 + 0.5 * p)).ln();
     let scales = model.factors.iter().map(|f| f.spread.scale);
     let scales = scales.chain([model.unit.scale]);
-    let spreads: f64 = theta.iter().zip(scales).map(|(t, s)| half(*t, s)).sum();
-    let z = (theta[theta.len() - 1] - model.noise_median.ln()) / model.noise_log_sd;
-    spreads - 0.5 * z * z - model.noise_log_sd.ln() - 0.5 * (2.0 * std::f64::consts::PI).ln()
+    let mut axes: Vec<Vec<f64>> = scales.map(|scale| along(&half(scale))).collect();
+    let (centre, sd) = (model.noise_median.ln(), model.noise_log_sd);
+    axes.push(along(&|p| centre + sd * normal.inverse_cdf(p)));
+    (0..PRIOR_POINTS)
+        .map(|k| {
+            let theta: Theta = axes.iter().map(|axis| axis[k]).collect();
+            Some((
+                strata.recip(),
+                conditional::at(model, prepared, &theta, 0.0, None)?,
+            ))
+        })
+        .collect()
 }
 
 fn spread_points(
@@ -431,18 +429,16 @@ fn spread_points(
         .iter()
         .find(|(most, _)| rows <= *most)
         .map_or(40, |(_, points)| *points);
-    let prior_share = if rows == 0 { 1.0 } else { 0.0 };
-    let proposal = Proposal::new(model, prepared, mode, prior_share)?;
+    let proposal = Proposal::new(model, prepared, mode)?;
     let mut rng = ChaCha12Rng::seed_from_u64(SEED);
-    let from_prior = to_f64(wanted) * prior_share;
     let mut points = Vec::with_capacity(wanted);
-    for k in 0..wanted {
-        let theta = proposal.draw(model, &mut rng, to_f64(k) < from_prior);
+    for _ in 0..wanted {
+        let theta = proposal.draw(&mut rng);
         let from = Some(&mode.at_mode);
         let Some(found) = conditional::at(model, prepared, &theta, mode.tilt, from) else {
             continue;
         };
-        let log_weight = found.log_posterior - proposal.log_density(model, &theta);
+        let log_weight = found.log_posterior - proposal.log_density(&theta);
         points.push((log_weight, found));
     }
     let top = points.iter().fold(f64::MIN, |top, (w, _)| top.max(*w));
@@ -564,9 +560,6 @@ impl Conditional {
     /// step): whatever the approximation and the proposal were, the spreads are
     /// then those of effects that the records know.
     fn refresh(&mut self, model: &Model, prepared: &Prepared, rng: &mut ChaCha12Rng) {
-        if prepared.rows.is_empty() {
-            return;
-        }
         let normal = |rng: &mut ChaCha12Rng| -> f64 { StandardNormal.sample(rng) };
         let width = self.mode.len();
         let mut off = Mat::<f64>::zeros(width, 1);
