@@ -3,6 +3,7 @@
 //! predictions. Pure, and without any word of the shop: rows, factors, levels
 //! and units come from whoever asks.
 
+pub mod evidence;
 pub mod mixed;
 pub mod normal;
 pub mod posterior;

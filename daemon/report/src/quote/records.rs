@@ -4,7 +4,7 @@
 //! the owner says when), rework, what nobody measured, and what the owner left
 //! out of every figure (the fold emits no rows for that).
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use baywright_floor::catalogues::Catalogues;
 use baywright_floor::event::{EventId, JobKey};
@@ -42,6 +42,8 @@ pub struct JobRecord {
     pub opened: Option<Micros>,
     pub released: Micros,
     pub stages: Vec<StageRecord>,
+    /// Stages that nothing ended: how long they took is not known.
+    pub unclosed: Vec<Code>,
     pub products: Vec<ProductRecord>,
     /// Labour of a job whose stages nobody told apart.
     pub whole_us: Option<i64>,
@@ -78,6 +80,7 @@ pub fn of_job(input: &Input<'_>, job: JobKey) -> Option<JobRecord> {
     let opened = rows.opened.filter(|o| o.comeback_of.is_none())?;
     let released = rows.released?;
     let stages = stages_of(rows);
+    let unclosed = unclosed_of(rows);
     let bay = stays::in_bays(job, rows, input.as_of);
     let recorded: i64 = rows.hands_on.iter().map(|h| length_us(h)).sum();
     let said: i64 = declared(rows).map(|(_, us)| us).sum();
@@ -92,12 +95,20 @@ pub fn of_job(input: &Input<'_>, job: JobKey) -> Option<JobRecord> {
         opened: Some(opened.opened),
         released,
         stages,
+        unclosed,
         products: products_of(&index, input.catalogues, rows),
         whole_us: None,
         labour_us: recorded.saturating_add(said),
         bay_hands_on_us: bay.hands_on_us,
         bay_waiting_us: bay.waiting_us,
     })
+}
+
+fn unclosed_of(rows: &JobRows<'_>) -> Vec<Code> {
+    let open = |ended: Ended| matches!(ended, Ended::Unclosed | Ended::Running);
+    let unclosed = rows.hands_on.iter().filter(|h| !h.rework && open(h.ended));
+    let stages: BTreeSet<Code> = unclosed.map(|h| h.stage.clone()).collect();
+    stages.into_iter().collect()
 }
 
 /// Labour of one stage as it is summed up.
@@ -230,6 +241,7 @@ pub fn of_past(row: &PastRow, catalogues: &Catalogues) -> Option<JobRecord> {
         // The whole may hold time that no stage was given.
         labour_us: of_stages.max(past.actual_us),
         stages,
+        unclosed: Vec::new(),
         products,
         whole_us,
         bay_hands_on_us: 0,

@@ -317,7 +317,7 @@ fn valid_until(catalogue: &Catalogue, at: Micros) -> Micros {
 }
 
 /// An amount to two figures, in millilitres, grams or pieces.
-fn amount(base: i64, unit: PortionUnit) -> Amount {
+pub(crate) fn amount(base: i64, unit: PortionUnit) -> Amount {
     let parts = i64::from(unit.parts());
     let mut step = 1;
     while base / step >= 100 {

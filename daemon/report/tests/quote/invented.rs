@@ -239,6 +239,7 @@ pub(crate) fn job(
         opened: Some(Micros(opened)),
         released: Micros(opened + 9 * HOUR_US),
         stages: stages.into(),
+        unclosed: Vec::new(),
         products: vec![ProductRecord {
             product: code("iron-remover"),
             unit: PortionUnit::Ml,
