@@ -18,6 +18,9 @@ use std::sync::{Arc, Mutex, PoisonError};
 use std::time::{Duration, Instant};
 
 use baywright_floor::catalogues::Catalogues;
+use baywright_floor::event::{EventId, JobKey, Seq};
+use baywright_floor::row::Row;
+use baywright_proto::v1;
 use baywright_report::quote::Learnt;
 use baywright_terms::time::Micros;
 use tokio::sync::watch;
@@ -40,10 +43,40 @@ pub struct Known {
     pub learnt: Arc<Learnt>,
 }
 
+/// What a retrace is worked out of: the fit stands for records and catalogue.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Retraced {
+    fits: u64,
+    quoted: Vec<(JobKey, EventId)>,
+    decided: Vec<Seq>,
+}
+
+impl Retraced {
+    /// Of what is known and the rows of all quotes.
+    pub fn of(known: &Known, rows: &[Row]) -> Self {
+        let mut of = Self {
+            fits: known.fits,
+            quoted: Vec::new(),
+            decided: Vec::new(),
+        };
+        for row in rows {
+            match row {
+                Row::JobOpened(job) => of.quoted.extend(job.quote.map(|quote| (job.job, quote))),
+                Row::QuoteDecided(row) => of.decided.push(row.seq),
+                Row::Quote(row) => of.decided.push(row.seq),
+                _ => {}
+            }
+        }
+        of
+    }
+}
+
 /// Holds what is known at the head. Shared by all calls.
 #[derive(Default)]
 pub struct Learner {
     held: Mutex<Option<Held>>,
+    /// How quotes would have held, and what that was worked out of.
+    retraced: Mutex<Option<(Retraced, v1::Honesty)>>,
     /// The last seq that what is held counts; 0: nothing is held yet.
     learned: watch::Sender<u64>,
 }
@@ -81,6 +114,24 @@ impl Learner {
         *held = Some(moved);
         self.learned.send_replace(known.cursor_seq);
         Ok(known)
+    }
+
+    /// What working out honesty anew gives, or gave for the same records and
+    /// quotes. It takes seconds: whoever asks meanwhile waits for it, nothing else does.
+    pub fn retraced(&self, of: Retraced, retrace: impl FnOnce() -> v1::Honesty) -> v1::Honesty {
+        let mut kept = self.retraced.lock().unwrap_or_else(PoisonError::into_inner);
+        if let Some((_, honesty)) = kept.as_ref().filter(|(known, _)| *known == of) {
+            return honesty.clone();
+        }
+        let begun = Instant::now();
+        let honesty = retrace();
+        tracing::info!(
+            jobs = honesty.jobs,
+            took_us = micros(begun.elapsed()),
+            "retraced"
+        );
+        *kept = Some((of, honesty.clone()));
+        honesty
     }
 
     /// How far it has come, to wait on.

@@ -1,6 +1,7 @@
 //! The services over an in-memory pipe, and the life of a whole daemon.
 
 mod export;
+mod learned;
 mod life;
 mod posts;
 mod quote;

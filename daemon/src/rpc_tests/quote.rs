@@ -8,22 +8,22 @@ use super::life::{Whole, whole};
 use super::*;
 
 /// The clock of these daemons, and a Monday in the weeks before it.
-const NOW_US: i64 = 1_795_424_400_000_000;
+pub(super) const NOW_US: i64 = 1_795_424_400_000_000;
 const MINUTE_US: i64 = 60_000_000;
-const HOUR_US: i64 = 60 * MINUTE_US;
+pub(super) const HOUR_US: i64 = 60 * MINUTE_US;
 const DAY_US: i64 = 24 * HOUR_US;
 
 /// A daemon with one bay that posts.
-struct Shop {
+pub(super) struct Shop {
     dir: tempfile::TempDir,
-    daemon: Whole,
+    pub(super) daemon: Whole,
     intake: IntakeServiceClient<Channel>,
-    quotes: QuoteServiceClient<Channel>,
-    posted: u64,
+    pub(super) quotes: QuoteServiceClient<Channel>,
+    pub(super) posted: u64,
 }
 
 impl Shop {
-    async fn new() -> Self {
+    pub(super) async fn new() -> Self {
         let dir = tempfile::tempdir().unwrap();
         let mut shop = Self::on(dir).await;
         shop.post(Kind::CatalogueSet(catalogue_set()), 0, None)
@@ -45,18 +45,18 @@ impl Shop {
         }
     }
 
-    async fn stopped(self) -> tempfile::TempDir {
+    pub(super) async fn stopped(self) -> tempfile::TempDir {
         self.daemon.stop.cancel();
         patient(self.daemon.ended).await.unwrap().unwrap();
         self.dir
     }
 
-    async fn restarted(self) -> Self {
+    pub(super) async fn restarted(self) -> Self {
         Self::on(self.stopped().await).await
     }
 
     /// Posts a fact at an instant, while a person waits; gives its id.
-    async fn post(&mut self, kind: Kind, at_us: i64, job: Option<u64>) -> Vec<u8> {
+    pub(super) async fn post(&mut self, kind: Kind, at_us: i64, job: Option<u64>) -> Vec<u8> {
         self.posted += 1;
         let fact = v1::Fact {
             bay: "bay-1".to_owned(),
@@ -78,10 +78,20 @@ impl Shop {
         id
     }
 
+    /// When a job of a number is opened.
+    pub(super) fn day(number: u64) -> i64 {
+        NOW_US - 60 * DAY_US + i64::try_from(number).unwrap() * DAY_US
+    }
+
     /// A job of one type from its opening to its release, a day after the
     /// other; each stage takes so many minutes. Gives the finish of each stage.
-    async fn job(&mut self, number: u64, opened: v1::JobOpened, minutes: [i64; 2]) -> Vec<Vec<u8>> {
-        let from = NOW_US - 60 * DAY_US + i64::try_from(number).unwrap() * DAY_US;
+    pub(super) async fn job(
+        &mut self,
+        number: u64,
+        opened: v1::JobOpened,
+        minutes: [i64; 2],
+    ) -> Vec<Vec<u8>> {
+        let from = Self::day(number);
         self.post(Kind::JobOpened(opened), from, None).await;
         let place = "bay-1".to_owned();
         let moved = Kind::JobMoved(v1::JobMoved { place });
@@ -189,7 +199,7 @@ fn euros(price_minor: i64) -> v1::Money {
     }
 }
 
-fn asked() -> v1::QuoteAsked {
+pub(super) fn asked() -> v1::QuoteAsked {
     v1::QuoteAsked {
         job_type: "trike-coat".to_owned(),
         vehicle: "red three-wheeler".to_owned(),
@@ -219,7 +229,7 @@ fn printed(hours: i64) -> v1::QuotePrinted {
     }
 }
 
-fn opened(quote: &[u8]) -> v1::JobOpened {
+pub(super) fn opened(quote: &[u8]) -> v1::JobOpened {
     v1::JobOpened {
         job_type: "trike-coat".to_owned(),
         vehicle: "red three-wheeler".to_owned(),
@@ -460,7 +470,7 @@ async fn a_question_that_cannot_be_answered_says_how_to_mend_it() {
     shop.stopped().await;
 }
 
-async fn suggested(shop: &mut Shop, request: v1::SuggestRequest) -> v1::SuggestResponse {
+pub(super) async fn suggested(shop: &mut Shop, request: v1::SuggestRequest) -> v1::SuggestResponse {
     let answer = patient(shop.quotes.suggest(request)).await.unwrap();
     answer.into_inner()
 }

@@ -62,23 +62,36 @@ impl QuoteService for Services {
 
     async fn learned(
         &self,
-        _request: Request<v1::LearnedRequest>,
+        request: Request<v1::LearnedRequest>,
     ) -> Result<Response<v1::LearnedResponse>, Status> {
-        Err(Status::unimplemented("not yet"))
+        let asked = request.into_inner();
+        let now = self.clock.now();
+        let learner = Arc::clone(&self.learner);
+        let learned = self
+            .quote(move |facts| facts.learned(&learner, &asked, now))
+            .await?;
+        Ok(Response::new(learned))
     }
 
     async fn honesty(
         &self,
-        _request: Request<v1::HonestyRequest>,
+        request: Request<v1::HonestyRequest>,
     ) -> Result<Response<v1::HonestyResponse>, Status> {
-        Err(Status::unimplemented("not yet"))
+        let asked = request.into_inner();
+        let now = self.clock.now();
+        let learner = Arc::clone(&self.learner);
+        let ask = move |facts: &FactsReader| facts.honesty(&learner, &asked, now);
+        Ok(Response::new(self.reads.facts(ask).await?))
     }
 
     async fn ahead(
         &self,
-        _request: Request<v1::AheadRequest>,
+        request: Request<v1::AheadRequest>,
     ) -> Result<Response<v1::AheadResponse>, Status> {
-        Err(Status::unimplemented("not yet"))
+        let asked = request.into_inner();
+        let now = self.clock.now();
+        let ask = move |facts: &FactsReader| facts.ahead(asked, now);
+        Ok(Response::new(self.reads.facts(ask).await?))
     }
 
     async fn past_known(

@@ -1,6 +1,8 @@
 //! Figures worked out of the log. Every rule behind them is in `report`; this
 //! asks the facts and picks the status of what cannot be answered.
 
+use std::sync::Arc;
+
 use baywright_proto::v1;
 use baywright_proto::v1::report_service_server::ReportService;
 use baywright_report::WindowError;
@@ -19,7 +21,10 @@ impl ReportService for Services {
     ) -> Result<Response<v1::WeekResponse>, Status> {
         let asked = request.into_inner();
         let now = self.clock.now();
-        let week = self.report(move |facts| facts.week(&asked, now)).await?;
+        let learner = Arc::clone(&self.learner);
+        let week = self
+            .report(move |facts| facts.week(&learner, &asked, now))
+            .await?;
         Ok(Response::new(v1::WeekResponse { week: Some(week) }))
     }
 

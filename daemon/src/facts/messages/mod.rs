@@ -4,6 +4,7 @@
 mod asked;
 mod figures;
 mod flow;
+mod learned;
 pub(super) mod money;
 mod now;
 mod quote;
@@ -22,6 +23,8 @@ use baywright_terms::code::{self, Code};
 use baywright_terms::time::Micros;
 
 use super::FactsError;
+use crate::learner::Learner;
+
 use super::reader::{FactsReader, JobName, View};
 pub use quote::{KEYS_MAX, QuoteError};
 
@@ -57,8 +60,18 @@ impl FactsReader {
     ///
     /// # Errors
     /// If the week cannot be read, or the database or the log fails.
-    pub fn week(&self, asked: &v1::WeekRequest, now: Micros) -> Result<v1::Week, ReportError> {
-        self.with_week(asked, now, |view, _, week| Ok(figures::week(view, week)))
+    pub fn week(
+        &self,
+        learner: &Learner,
+        asked: &v1::WeekRequest,
+        now: Micros,
+    ) -> Result<v1::Week, ReportError> {
+        self.with_week(asked, now, |view, input, week| {
+            let mut message = figures::week(view, week);
+            let known = suggest::known(view, learner, asked.as_of_seq, input.as_of)?;
+            learned::add_to_week(view, &known, input, &mut message)?;
+            Ok(message)
+        })
     }
 
     /// What makes one row of a week.

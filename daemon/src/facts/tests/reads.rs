@@ -12,6 +12,7 @@ use super::shop::{MINUTE_US, START_US, Shop};
 use crate::facts::reader::{FactsReader, JobName};
 use crate::facts::rows::{self, Table};
 use crate::facts::{Facts, FactsError, ReportError};
+use crate::learner::Learner;
 
 pub(super) struct Desk {
     _folder: tempfile::TempDir,
@@ -254,13 +255,23 @@ fn a_week_as_of_a_seq_is_the_week_printed_then() {
         })
         .unwrap()
         .unwrap();
-    let then = desk.reader.week(&asked(0), received).unwrap();
+    let then = desk
+        .reader
+        .week(&Learner::default(), &asked(0), received)
+        .unwrap();
     desk.post(&shop.records(300));
-    let later = desk.reader.week(&asked(0), received).unwrap();
+    let later = desk
+        .reader
+        .week(&Learner::default(), &asked(0), received)
+        .unwrap();
     assert_ne!(then, later);
     let again = desk
         .reader
-        .week(&asked(300), Micros(received.0 + 99 * MINUTE_US))
+        .week(
+            &Learner::default(),
+            &asked(300),
+            Micros(received.0 + 99 * MINUTE_US),
+        )
         .unwrap();
     assert_eq!(then, again);
     assert_eq!(again.as_of_seq, 300);
@@ -278,7 +289,11 @@ fn bay_time_adds_up_in_every_week_of_a_random_shop() {
         };
         let week = desk
             .reader
-            .week(&asked, Micros(START_US + 30 * 24 * 60 * MINUTE_US))
+            .week(
+                &Learner::default(),
+                &asked,
+                Micros(START_US + 30 * 24 * 60 * MINUTE_US),
+            )
             .unwrap();
         for bay in &week.bays {
             assert_eq!(
@@ -302,7 +317,10 @@ fn an_unreadable_week_says_how_to_write_it() {
         as_of_seq: 0,
         ..v1::WeekRequest::default()
     };
-    let error = desk.reader.week(&asked, Micros(START_US)).unwrap_err();
+    let error = desk
+        .reader
+        .week(&Learner::default(), &asked, Micros(START_US))
+        .unwrap_err();
     assert!(error.to_string().contains("2026-W48"), "{error}");
 }
 

@@ -15,6 +15,7 @@ use super::shop_record;
 use crate::facts::reader::FactsReader;
 use crate::facts::rows::Table;
 use crate::facts::{Facts, FactsError, Stored};
+use crate::learner::Learner;
 
 /// Events of the measured log where the environment asks for no other number.
 const EVENTS: usize = 3_000;
@@ -342,7 +343,7 @@ fn twelve_weeks_are_read_and_worked_out_quickly() {
         })
         .unwrap();
     let begun = Instant::now();
-    let week = reader.week(&asked, now).unwrap();
+    let week = reader.week(&Learner::default(), &asked, now).unwrap();
     let answered = begun.elapsed();
     let begun = Instant::now();
     let bytes = week.encode_to_vec().len();

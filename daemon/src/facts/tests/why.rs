@@ -6,6 +6,7 @@ use baywright_terms::time::Micros;
 use super::reads::desk;
 use super::shop::{MINUTE_US, START_US, Shop};
 use crate::facts::ReportError;
+use crate::learner::Learner;
 
 /// What a printed row says: its id, and the time, money or amount of it.
 struct Printed {
@@ -68,7 +69,7 @@ fn every_printed_row_opens_into_lines_that_add_up_to_it() {
             to_date: "2026-03-31".to_owned(),
             ..v1::WeekRequest::default()
         };
-        let week = desk.reader.week(&asked, now).unwrap();
+        let week = desk.reader.week(&Learner::default(), &asked, now).unwrap();
         for row in printed(&week) {
             let question = v1::WhyRequest {
                 week: Some(asked.clone()),
