@@ -35,9 +35,14 @@ use crate::span::sum_us;
 /// Jobs that the mean of the last ones is over.
 const LAST_JOBS: usize = 5;
 
-/// Jobs without a quote that one is worked out for: each needs a fit of its own,
-/// and sixty tell how often four in five held to about five in a hundred.
+/// Jobs without a quote that one is worked out for: each may need a fit of its
+/// own, and sixty tell how often four in five held to about five in a hundred.
 const RETRACED_MAX: usize = 60;
+
+/// A fit serves until the records have grown by a fiftieth: it still knows nothing
+/// that came later, and hundreds of jobs need no fit for each one more. Below fifty
+/// records each job has its own.
+const FIT_LASTS: usize = 50;
 
 /// Draws of one retraced job.
 const DRAWS: usize = 4_000;
@@ -134,9 +139,10 @@ pub fn retrace(
             .cloned()
             .collect();
         let in_force = catalogues.at(opened).from;
-        let same = fitted
-            .as_ref()
-            .is_some_and(|(n, from, _)| (*n, *from) == (before.len(), in_force));
+        let same = fitted.as_ref().is_some_and(|(n, from, _)| {
+            let newer = before.len().saturating_sub(*n);
+            *from == in_force && newer <= before.len() / FIT_LASTS
+        });
         if !same {
             let learnt = Learnt::of(&before, catalogues, opened);
             fitted = Some((before.len(), in_force, learnt));
