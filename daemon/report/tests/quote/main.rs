@@ -9,6 +9,7 @@ mod degrades;
 mod invented;
 mod learns;
 mod money;
+mod other_truths;
 mod records;
 mod speed;
 mod totals;
