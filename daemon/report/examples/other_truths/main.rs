@@ -50,13 +50,13 @@ fn main() -> Result<ExitCode, Failure> {
         let held = run(jobs, shops)?;
         let [quote, last_five, allowance] = held.mean_losses();
         let (over, error) = held.over(2);
-        let p80 = held.share(held.p80_held_recorded);
+        let p80 = held.share(held.p80_as_recorded);
         println!(
             "{jobs:>4} jobs: {} quotes, four in five held {:.1} % as recorded; as it was: half held {:.1} %, four in five {:.1} %",
             held.quotes,
             100.0 * p80,
-            100.0 * held.share(held.half_held),
-            100.0 * held.share(held.p80_held)
+            100.0 * held.share(held.half),
+            100.0 * held.share(held.p80)
         );
         println!(
             "           pinball at P80: quote {quote:.3} h, mean of the last five {last_five:.3} h, allowance {allowance:.3} h (quote over it {over:+.3} ± {error:.3})"
@@ -80,7 +80,7 @@ fn main() -> Result<ExitCode, Failure> {
         }
         csv.push_str(&format!(
             "{jobs},{},{},{},{},{quote:.6},{last_five:.6},{allowance:.6}\n",
-            held.quotes, held.half_held, held.p80_held, held.p80_held_recorded
+            held.quotes, held.half, held.p80, held.p80_as_recorded
         ));
     }
     if let Some(out) = out {

@@ -187,6 +187,7 @@ impl OtherShop {
                 opened: None,
                 released: Micros(i64::try_from(nth).unwrap_or(0) * DAY_US),
                 stages,
+                unclosed: Vec::new(),
                 products: Vec::new(),
                 whole_us: None,
                 labour_us: whole_us(recorded_us),

@@ -13,10 +13,10 @@ const QUOTED: usize = 20;
 #[derive(Debug, Clone, Default)]
 pub(crate) struct Held {
     pub(crate) quotes: u32,
-    pub(crate) half_held: u32,
-    pub(crate) p80_held: u32,
+    pub(crate) half: u32,
+    pub(crate) p80: u32,
     /// Against what was recorded, forgotten stops and all.
-    pub(crate) p80_held_recorded: u32,
+    pub(crate) p80_as_recorded: u32,
     /// Pinball loss at four in five of each quote: the quote, the mean of the last
     /// five of the type, the plain allowance.
     pub(crate) losses: Vec<[f64; 3]>,
@@ -44,9 +44,9 @@ pub(crate) fn walk(seed: u64, jobs: usize) -> Result<Held, String> {
         let allowance = job.allowance_us / HOUR_US;
         let last_five = last_five(&done, &job).unwrap_or(allowance);
         held.quotes += 1;
-        held.half_held += u32::from(actual <= half);
-        held.p80_held += u32::from(actual <= p80);
-        held.p80_held_recorded += u32::from(recorded <= p80);
+        held.half += u32::from(actual <= half);
+        held.p80 += u32::from(actual <= p80);
+        held.p80_as_recorded += u32::from(recorded <= p80);
         held.losses
             .push([p80, last_five, allowance].map(|said| pinball(actual, said, 0.8)));
     }
@@ -73,9 +73,9 @@ fn hours(us: i64) -> f64 {
 impl Held {
     pub(crate) fn add(&mut self, other: Self) {
         self.quotes += other.quotes;
-        self.half_held += other.half_held;
-        self.p80_held += other.p80_held;
-        self.p80_held_recorded += other.p80_held_recorded;
+        self.half += other.half;
+        self.p80 += other.p80;
+        self.p80_as_recorded += other.p80_as_recorded;
         self.losses.extend(other.losses);
     }
 

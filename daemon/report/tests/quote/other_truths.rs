@@ -22,7 +22,7 @@ fn quotes_of_shops_with_another_truth_lose_less_than_what_people_do() {
     let (over, error) = held.over(2);
     assert!(over <= 2.0 * error, "{quote} {allowance}");
     // 320 quotes, twenty of each shop: four standard errors with shops of their own.
-    let p80 = held.share(held.p80_held_recorded);
+    let p80 = held.share(held.p80_as_recorded);
     assert!((0.68..=0.92).contains(&p80), "{p80}");
-    assert!(held.share(held.half_held) < held.share(held.p80_held));
+    assert!(held.share(held.half) < held.share(held.p80));
 }
