@@ -15,6 +15,7 @@ mod gibbs;
 mod leave_out;
 mod model;
 mod prepared;
+mod proposal;
 mod simulate;
 
 pub use fit::{Estimate, FitError, Posterior, SpreadEstimate, Warm, fit};

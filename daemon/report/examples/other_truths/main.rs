@@ -15,6 +15,7 @@
 
 #![allow(clippy::print_stdout, reason = "a program that prints its findings")]
 
+use std::fmt::Write as _;
 use std::path::PathBuf;
 use std::process::ExitCode;
 
@@ -78,10 +79,11 @@ fn main() -> Result<ExitCode, Failure> {
                 "a fifth under the mean of the last five",
             );
         }
-        csv.push_str(&format!(
-            "{jobs},{},{},{},{},{quote:.6},{last_five:.6},{allowance:.6}\n",
+        writeln!(
+            csv,
+            "{jobs},{},{},{},{},{quote:.6},{last_five:.6},{allowance:.6}",
             held.quotes, held.half, held.p80, held.p80_as_recorded
-        ));
+        )?;
     }
     if let Some(out) = out {
         std::fs::create_dir_all(&out)?;
