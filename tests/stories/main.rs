@@ -14,6 +14,7 @@ mod at_the_bay;
 mod demo;
 mod kills;
 mod offline;
+mod quoting;
 mod settling;
 mod shop;
 mod stopping;
