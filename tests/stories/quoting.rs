@@ -21,7 +21,11 @@ impl Story {
         let zone = zone("Europe/Lisbon").expect("the example's zone");
         let now = Micros(MachineClocks::default().wall_us());
         let monday = Week::of(now, &zone).previous().monday();
-        shop.apply_example_from(&monday.saturating_sub(jiff::Span::new().days(60)).to_string());
+        shop.apply_example_from(
+            &monday
+                .saturating_sub(jiff::Span::new().days(60))
+                .to_string(),
+        );
         Self { shop, monday }
     }
 
@@ -41,7 +45,7 @@ impl Story {
     /// A job of two stages on one day, each as many minutes as said; released.
     fn work(&self, number: u64, day: Date, minutes: [i64; 2]) {
         let mut at = 9 * 60;
-        let mut say = |line: String, at: i64| {
+        let say = |line: String, at: i64| {
             let time = format!("{:02}:{:02}", at / 60, at % 60);
             self.owner(&format!("{line} --at \"{day} {time}\""));
         };
@@ -51,7 +55,7 @@ impl Story {
             at += minutes;
             say(format!("done {stage} --job {number} --by ana"), at);
         }
-        say(format!("release {number}"), at + 5);
+        say(format!("release --job {number}"), at + 5);
     }
 }
 
@@ -77,7 +81,8 @@ async fn a_quote_is_printed_revised_accepted_worked_on_and_compared() {
     let mut shop = Shop::closed();
     let daemon = shop.start();
     let story = Story::of(shop);
-    let printed = story.owner("quote new saloon-coat \"grey saloon\" --soil 4 --defects 3 --intricacy 3");
+    let printed =
+        story.owner("quote new saloon-coat \"grey saloon\" --soil 4 --defects 3 --intricacy 3");
     assert!(printed.contains("trade guess, not your shop"), "{printed}");
     let drafted = story.json("quote show 1");
     story.owner("quote revise 1 --soil 5 --why \"worse than it sounded\"");
@@ -115,7 +120,10 @@ async fn a_quote_is_printed_revised_accepted_worked_on_and_compared() {
     story.owner("quote new saloon-coat \"blue saloon\"");
     story.owner("quote decline 2 --why \"too dear\"");
     let compared = story.owner("quote compare 1 2");
-    assert!(compared.contains("too dear") || compared.contains("declined"), "{compared}");
+    assert!(
+        compared.contains("too dear") || compared.contains("declined"),
+        "{compared}"
+    );
     daemon.stop().expect("a clean stop");
     story.shop.daemon(&["verify"]).ok();
     story.shop.daemon(&["rebuild", "--check"]).ok();
@@ -172,10 +180,9 @@ async fn jobs_from_before_the_log_come_in_once_and_are_learned_from() {
     let story = Story::of(shop);
     let folder = tempfile::tempdir().expect("a folder");
     let file = folder.path().join("past.csv");
-    let mut csv = String::from("day;kind;hours\n");
-    for day in 1..=9 {
-        csv.push_str(&format!("2025-03-0{day};saloon-coat;{},5\n", 14 + day % 3));
-    }
+    let row = |day: u32| format!("2025-03-0{day};saloon-coat;{},5\n", 14 + day % 3);
+    let rows: String = (1..=9).map(row).collect();
+    let mut csv = format!("day;kind;hours\n{rows}");
     std::fs::write(&file, &csv).expect("a file");
     let line = format!(
         "import {} --map date=day --map type=kind --map actual=hours --times h",
@@ -193,7 +200,14 @@ async fn jobs_from_before_the_log_come_in_once_and_are_learned_from() {
     std::fs::write(&file, &csv).expect("a file");
     let faulty = story.shop.bay("bay-1", &line);
     assert_eq!(faulty.code, 3, "{}{}", faulty.out, faulty.err);
-    assert!(format!("{}{}", faulty.out, faulty.err).contains("11"), "the line is named");
-    assert_eq!(story.shop.records().await.len(), seq, "nothing half imported");
+    assert!(
+        format!("{}{}", faulty.out, faulty.err).contains("11"),
+        "the line is named"
+    );
+    assert_eq!(
+        story.shop.records().await.len(),
+        seq,
+        "nothing half imported"
+    );
     daemon.stop().expect("a clean stop");
 }
