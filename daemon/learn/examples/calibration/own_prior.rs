@@ -252,7 +252,7 @@ impl Places for Posterior {
     }
 
     fn place_of_spread(&self, spread: usize, truth: f64) -> f64 {
-        // Points are drawn: half the weight of the one the truth would split.
+        // Points are drawn, and none is the truth: the weight of those below it.
         let points = self.spread_by_point(spread);
         points
             .iter()

@@ -22,14 +22,32 @@ use super::proposal::Proposal;
 /// Why records cannot be fitted.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
 pub enum FitError {
-    #[error("a prior needs finite spreads above zero and at least 2 degrees of freedom")]
+    #[error(
+        "a prior needs finite means, finite spreads above zero, and 2 degrees of freedom or more"
+    )]
     Model,
     #[error("levels are given for {given} factors, the model has {factors}")]
     Levels { given: usize, factors: usize },
     #[error("row {row} holds a number that is not finite")]
     NotFinite { row: usize },
-    #[error("row {row} names a unit, level or slope that does not exist")]
-    OutOfRange { row: usize },
+    #[error("row {row} names unit {unit}, there are {units}")]
+    Unit {
+        row: usize,
+        unit: usize,
+        units: usize,
+    },
+    #[error("row {row} names level {level} of factor {factor}, which does not exist")]
+    Level {
+        row: usize,
+        factor: usize,
+        level: usize,
+    },
+    #[error("row {row} has {given} slopes, the model {slopes}")]
+    Slopes {
+        row: usize,
+        given: usize,
+        slopes: usize,
+    },
     #[error("no spread fits these records")]
     NoMode,
 }
@@ -100,6 +118,27 @@ const GRADIENT_SMALL: f64 = 1e-2;
 /// # Errors
 /// [`FitError`] for a model or rows that are no such thing.
 pub fn fit(model: &Model, records: &Records, warm: Option<&Warm>) -> Result<Posterior, FitError> {
+    let engine = if records.rows.len() <= ROWS_FEW {
+        Engine::Gibbs
+    } else {
+        Engine::Points
+    };
+    fit_by(engine, model, records, warm)
+}
+
+/// How the posterior of one record or more is made.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Engine {
+    Gibbs,
+    Points,
+}
+
+pub(super) fn fit_by(
+    engine: Engine,
+    model: &Model,
+    records: &Records,
+    warm: Option<&Warm>,
+) -> Result<Posterior, FitError> {
     let prepared = Prepared::of(model, records)?;
     let start = match warm {
         Some(warm) if warm.mode.len() == model.factors.len() + 2 => warm.clone(),
@@ -110,7 +149,7 @@ pub fn fit(model: &Model, records: &Records, warm: Option<&Warm>) -> Result<Post
     };
     let size = start.mode.len();
     let mut found = search(model, &prepared, start, identity(size, 0.2))?;
-    let few = (1..=ROWS_FEW).contains(&prepared.rows.len());
+    let few = engine == Engine::Gibbs && !prepared.rows.is_empty();
     for _ in 0..if few { 0 } else { TILTS } {
         let tilt = conditional::tilt(&found.at_mode, model, &prepared, found.coefficients);
         let start = Warm {

@@ -101,11 +101,13 @@ impl Prepared {
             let slopes = row.slopes.iter().enumerate();
             x.extend(slopes.filter(|(_, v)| **v != 0.0).map(|(k, v)| (1 + k, *v)));
             for term in &row.terms {
-                let column = layout.starts[term.factor] + term.level;
-                rows_of_level[column] += 1;
-                x.push((column, term.weight));
+                x.push((layout.starts[term.factor] + term.level, term.weight));
             }
             x.sort_by_key(|(column, _)| *column);
+            merge(&mut x);
+            for (column, _) in &x {
+                rows_of_level[*column] += 1;
+            }
             let h = information / (row.noise_factor * row.noise_factor);
             for (k, (i, vi)) in x.iter().enumerate() {
                 for (j, vj) in &x[..=k] {
@@ -154,6 +156,17 @@ impl Prepared {
     }
 }
 
+/// A level that a row names twice is one column: the weights add. Sorted by column.
+fn merge(x: &mut Vec<(usize, f64)>) {
+    x.dedup_by(|later, first| {
+        let same = later.0 == first.0;
+        if same {
+            first.1 += later.1;
+        }
+        same
+    });
+}
+
 fn check(model: &Model, records: &Records) -> Result<(), FitError> {
     let positive = |value: f64| value.is_finite() && value > 0.0;
     let spreads = model.factors.iter().map(|f| f.spread.scale);
@@ -164,7 +177,11 @@ fn check(model: &Model, records: &Records) -> Result<(), FitError> {
         model.noise_median,
         model.noise_log_sd,
     ]);
-    if !all.into_iter().all(positive) || model.noise_dof.is_nan() || model.noise_dof < 2.0 {
+    let mut means = model.slopes.iter().map(|(_, prior)| prior.mean);
+    let finite = means.all(f64::is_finite)
+        && model.intercept.mean.is_finite()
+        && model.noise_dof.is_finite();
+    if !all.into_iter().all(positive) || !finite || model.noise_dof < 2.0 {
         return Err(FitError::Model);
     }
     if records.levels.len() != model.factors.len() {
@@ -181,16 +198,36 @@ fn check(model: &Model, records: &Records) -> Result<(), FitError> {
         if !finite {
             return Err(FitError::NotFinite { row });
         }
-        let known = of.unit < records.units
-            && of.slopes.len() == model.slopes.len()
-            && of.terms.iter().all(|t| {
-                records
-                    .levels
-                    .get(t.factor)
-                    .is_some_and(|levels| t.level < *levels)
+        names(model, records, row)?;
+    }
+    Ok(())
+}
+
+/// Whether everything that a row names exists.
+fn names(model: &Model, records: &Records, row: usize) -> Result<(), FitError> {
+    let of = &records.rows[row];
+    if of.unit >= records.units {
+        return Err(FitError::Unit {
+            row,
+            unit: of.unit,
+            units: records.units,
+        });
+    }
+    if of.slopes.len() != model.slopes.len() {
+        return Err(FitError::Slopes {
+            row,
+            given: of.slopes.len(),
+            slopes: model.slopes.len(),
+        });
+    }
+    for term in &of.terms {
+        let levels = records.levels.get(term.factor);
+        if levels.is_none_or(|levels| term.level >= *levels) {
+            return Err(FitError::Level {
+                row,
+                factor: term.factor,
+                level: term.level,
             });
-        if !known {
-            return Err(FitError::OutOfRange { row });
         }
     }
     Ok(())

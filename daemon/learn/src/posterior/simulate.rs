@@ -16,7 +16,8 @@ pub enum Level {
     Known(usize),
     /// Never seen: drawn from the factor's spread, the same for the same key.
     Unseen(usize),
-    /// One of several, by share, drawn anew each time.
+    /// One of several, by share, drawn anew each time. Levels that do not exist and
+    /// shares that are not above zero are passed over, here as in `Known`.
     OneOf(Vec<(usize, f64)>),
 }
 
@@ -120,38 +121,51 @@ impl Posterior {
     /// A cell by what may be chosen in it: share, coefficients, and the variance
     /// of levels never seen.
     fn expansions(&self, cell: &Cell, point: &Conditional) -> Vec<Expansion> {
-        let mut out = vec![(1.0, self.fixed(cell), 0.0)];
-        for term in &cell.terms {
-            let start = self.layout().starts.get(term.factor).copied();
-            let Some(start) = start else { continue };
+        let layout = self.layout();
+        let mut out = vec![(1.0, self.fixed(cell))];
+        // One unseen level in two terms is one effect: their weights add.
+        let mut unseen: Vec<((usize, usize), f64)> = Vec::new();
+        for term in cell.terms.iter().filter(|t| t.factor < layout.factors()) {
+            let range = layout.levels(term.factor);
             match &term.level {
-                Level::Known(level) => {
-                    for (_, x, _) in &mut out {
-                        x.push((start + level, term.weight));
+                Level::Known(level) if *level < range.len() => {
+                    for (_, x) in &mut out {
+                        x.push((range.start + level, term.weight));
                     }
                 }
-                Level::Unseen(_) => {
-                    let variance = (term.weight * point.factor_sds[term.factor]).powi(2);
-                    for (_, _, extra) in &mut out {
-                        *extra += variance;
+                Level::Known(_) => {}
+                Level::Unseen(key) => {
+                    let wanted = (term.factor, *key);
+                    match unseen.iter_mut().find(|(have, _)| *have == wanted) {
+                        Some((_, weight)) => *weight += term.weight,
+                        None => unseen.push((wanted, term.weight)),
                     }
                 }
-                Level::OneOf(choices) => {
-                    let sum: f64 = choices.iter().map(|(_, share)| share).sum();
-                    out = out
-                        .iter()
-                        .flat_map(|(share, x, extra)| {
-                            choices.iter().map(move |(level, part)| {
-                                let mut x = x.clone();
-                                x.push((start + level, term.weight));
-                                (share * part / sum, x, *extra)
-                            })
+                Level::OneOf(levels) => {
+                    let likely = likely(levels, range.len());
+                    let sum: f64 = likely.iter().map(|(_, share)| share).sum();
+                    if likely.is_empty() {
+                        continue;
+                    }
+                    let chosen = |(share, x): &(f64, Vec<(usize, f64)>)| {
+                        let (share, x) = (*share, x.clone());
+                        let start = range.start;
+                        likely.clone().into_iter().map(move |(level, part)| {
+                            let mut x = x.clone();
+                            x.push((start + level, term.weight));
+                            (share * part / sum, x)
                         })
-                        .collect();
+                    };
+                    out = out.iter().flat_map(chosen).collect();
                 }
             }
         }
-        out
+        let of_key = |((factor, _), weight): &((usize, usize), f64)| {
+            (weight * point.factor_sds[*factor]).powi(2)
+        };
+        let extra: f64 = unseen.iter().map(of_key).sum();
+        let whole = out.into_iter().map(|(share, x)| (share, x, extra));
+        whole.collect()
     }
 
     /// Weight, mean and sd of the intercept and what a cell adds to it, at each
@@ -206,9 +220,19 @@ impl Posterior {
     }
 }
 
+/// Above so many degrees of freedom the library's search for a quantile of Student's
+/// t may not end.
+const DOF_SEARCHED: f64 = 1e3;
+
 /// Sd of the normal with the central 80 % of a Student t of scale 1.
 pub fn normal_core(dof: f64) -> f64 {
     let normal = StandardDistribution::standard().inverse_cdf(0.9);
+    if dof > DOF_SEARCHED {
+        // Expansion in 1/ν (Fisher and Cornish); the next term is below 1e-9.
+        let z2 = normal * normal;
+        let second = (5.0 * z2 * z2 + 16.0 * z2 + 3.0) / (96.0 * dof * dof);
+        return 1.0 + (z2 + 1.0) / (4.0 * dof) + second;
+    }
     StudentsT::new(0.0, 1.0, dof).map_or(1.0, |t| t.inverse_cdf(0.9) / normal)
 }
 
@@ -281,10 +305,9 @@ impl Plan {
                         unseen.push((at, term.weight));
                     }
                     Level::OneOf(levels) => {
-                        let known = levels.iter().filter(|(level, _)| *level < range.len());
-                        let of = known.map(|(level, share)| {
-                            (place(&mut chosen, range.start + level), *share)
-                        });
+                        let likely = likely(levels, range.len()).into_iter();
+                        let of = likely
+                            .map(|(level, share)| (place(&mut chosen, range.start + level), share));
                         choices.push(Choice {
                             of: of.collect(),
                             weight: term.weight,
@@ -383,6 +406,12 @@ impl Plan {
         };
         (means, lower)
     }
+}
+
+/// Levels that there are, with a share above zero.
+fn likely(levels: &[(usize, f64)], count: usize) -> Vec<(usize, f64)> {
+    let is = |(level, share): &&(usize, f64)| *level < count && share.is_finite() && *share > 0.0;
+    levels.iter().filter(is).copied().collect()
 }
 
 /// Where something stands in a list, put at its end where it does not.
