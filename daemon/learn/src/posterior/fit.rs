@@ -15,6 +15,7 @@ use statrs::distribution::{ContinuousCDF as _, Normal};
 
 use super::conditional::{self, Conditional, Theta, gradient, to_f64};
 use super::gibbs;
+use super::halves::in_halves;
 use super::model::{Model, Records};
 use super::prepared::{Layout, Prepared};
 use super::proposal::Proposal;
@@ -332,16 +333,12 @@ fn spread_points(
         .map_or(40, |(_, points)| *points);
     let proposal = Proposal::new(model, prepared, mode)?;
     let mut rng = ChaCha12Rng::seed_from_u64(SEED);
-    let mut points = Vec::with_capacity(wanted);
-    for _ in 0..wanted {
-        let theta = proposal.draw(&mut rng);
-        let from = Some(&mode.at_mode);
-        let Some(found) = conditional::at(model, prepared, &theta, mode.tilt, from) else {
-            continue;
-        };
-        let log_weight = found.log_posterior - proposal.log_density(&theta);
-        points.push((log_weight, found));
-    }
+    let thetas: Vec<Theta> = (0..wanted).map(|_| proposal.draw(&mut rng)).collect();
+    let weighed = in_halves(&thetas, |theta| {
+        let found = conditional::at(model, prepared, theta, mode.tilt, Some(&mode.at_mode))?;
+        Some((found.log_posterior - proposal.log_density(theta), found))
+    });
+    let mut points: Vec<(f64, Conditional)> = weighed.into_iter().flatten().collect();
     let top = points.iter().fold(f64::MIN, |top, (w, _)| top.max(*w));
     points.retain_mut(|(weight, _)| {
         *weight = (*weight - top).exp();

@@ -12,6 +12,7 @@
 mod conditional;
 mod fit;
 mod gibbs;
+mod halves;
 mod leave_out;
 mod model;
 mod prepared;

@@ -8,6 +8,7 @@ use rand_distr::{ChiSquared, Distribution as _, StandardNormal};
 
 use super::conditional::{self, Theta, gradient, to_f64};
 use super::fit::{FitError, Found};
+use super::halves::in_halves;
 use super::model::Model;
 use super::prepared::Prepared;
 
@@ -21,14 +22,15 @@ fn curvature(model: &Model, prepared: &Prepared, found: &Found) -> Mat<f64> {
     let size = mode.len();
     let (here, _) = gradient(at_mode, model, prepared, found.tilt);
     let mut h = Mat::<f64>::zeros(size, size);
-    for k in 0..size {
+    let axes: Vec<usize> = (0..size).collect();
+    let beside = in_halves(&axes, |axis| {
         let mut theta = mode.clone();
-        theta[k] += WIDTH;
-        let there = conditional::at(model, prepared, &theta, found.tilt, Some(at_mode));
-        let there = there.map_or_else(
-            || here.clone(),
-            |there| gradient(&there, model, prepared, found.tilt).0,
-        );
+        theta[*axis] += WIDTH;
+        let there = conditional::at(model, prepared, &theta, found.tilt, Some(at_mode))?;
+        Some(gradient(&there, model, prepared, found.tilt).0)
+    });
+    for (k, there) in beside.into_iter().enumerate() {
+        let there = there.unwrap_or_else(|| here.clone());
         for i in 0..size {
             h[(i, k)] = (here[i] - there[i]) / WIDTH;
         }
@@ -92,11 +94,12 @@ impl<'m> Proposal<'m> {
         let cov = factor.inverse();
         let cov = Llt::new(cov.as_ref(), Side::Lower).map_err(|_| FitError::NoMode)?;
         let log_det = (0..size).map(|k| factor.L()[(k, k)].ln()).sum();
-        let left = (0..size).map(|k| {
-            let along: f64 = (0..=k).map(|j| cov.L()[(k, j)].powi(2)).sum();
-            reach_left(model, prepared, found, k, along.sqrt())
+        let sds = (0..size).map(|k| {
+            let squares = (0..=k).map(|j| cov.L()[(k, j)].powi(2));
+            (k, squares.sum::<f64>().sqrt())
         });
-        let left = left.collect();
+        let sds: Vec<(usize, f64)> = sds.collect();
+        let left = in_halves(&sds, |(k, sd)| reach_left(model, prepared, found, *k, *sd));
         Ok(Self {
             mode,
             left,
