@@ -1,28 +1,71 @@
-//! Each job quoted from the jobs before it alone, and how that held.
+//! Jobs quoted from the jobs before them alone, and how that held.
 
 use baywright_learn::score::pinball;
 use baywright_report::quote::{JobRecord, Learnt, suggest};
 use baywright_terms::time::Micros;
+use rand::{RngExt as _, SeedableRng as _};
+use rand_chacha::ChaCha12Rng;
 
 use super::shop::{Job, OtherShop};
 
 /// Jobs that are quoted from one state of the records.
 const QUOTED: usize = 20;
 
-/// Losses and counts over many quotes, hours.
-#[derive(Debug, Clone, Default)]
-pub(crate) struct Held {
-    pub(crate) quotes: u32,
-    pub(crate) half: u32,
-    pub(crate) p80: u32,
-    /// Against what was recorded, forgotten stops and all.
-    pub(crate) p80_as_recorded: u32,
-    /// Pinball loss at four in five of each quote: the quote, the mean of the last
-    /// five of the type, the plain allowance.
-    pub(crate) losses: Vec<[f64; 3]>,
+const HOUR_US: f64 = 3.6e9;
+
+/// Resamplings of shops behind a range: its ends are then good to a tenth of it.
+const RESAMPLED: usize = 2_000;
+
+/// What a quote is held against.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Against {
+    /// What the log says, forgotten stops and all.
+    Recorded,
+    /// What the job truly took.
+    True,
 }
 
-const HOUR_US: f64 = 3.6e9;
+impl Against {
+    pub(crate) fn words(self) -> &'static str {
+        match self {
+            Self::Recorded => "as recorded",
+            Self::True => "as it was",
+        }
+    }
+}
+
+/// One job, in hours: what was said of it beforehand, and what came.
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) struct Quoted {
+    half: f64,
+    p80: f64,
+    last_five: f64,
+    allowance: f64,
+    recorded: f64,
+    truly: f64,
+}
+
+impl Quoted {
+    fn came(&self, against: Against) -> f64 {
+        match against {
+            Against::Recorded => self.recorded,
+            Against::True => self.truly,
+        }
+    }
+
+    /// Pinball losses at four in five: the quote, the mean of the last five of the
+    /// type, the plain allowance. The latter two are one number for everything.
+    fn losses(&self, against: Against) -> [f64; 3] {
+        [self.p80, self.last_five, self.allowance]
+            .map(|said| pinball(self.came(against), said, 0.8))
+    }
+}
+
+/// Quotes by shop.
+#[derive(Debug, Clone, Default)]
+pub(crate) struct Held {
+    pub(crate) shops: Vec<Vec<Quoted>>,
+}
 
 /// Quotes `QUOTED` jobs of one shop from its first `jobs`.
 ///
@@ -34,23 +77,24 @@ pub(crate) fn walk(seed: u64, jobs: usize) -> Result<Held, String> {
     let records: Vec<JobRecord> = done.iter().map(|job| job.record.clone()).collect();
     let now = Micros(i64::MAX / 4);
     let learnt = Learnt::of(&records, &shop.catalogues, now);
-    let mut held = Held::default();
+    let mut quotes = Vec::with_capacity(QUOTED);
     for nth in jobs..jobs + QUOTED {
         let job = shop.work(nth);
         let quote = suggest(&learnt, &records, &shop.catalogues, &job.asking(seed), now)
             .map_err(|error| error.to_string())?;
-        let (half, p80) = (hours(quote.hands_on_half_us), hours(quote.hands_on_p80_us));
-        let (actual, recorded) = (job.true_us / HOUR_US, job.recorded_us / HOUR_US);
         let allowance = job.allowance_us / HOUR_US;
-        let last_five = last_five(&done, &job).unwrap_or(allowance);
-        held.quotes += 1;
-        held.half += u32::from(actual <= half);
-        held.p80 += u32::from(actual <= p80);
-        held.p80_as_recorded += u32::from(recorded <= p80);
-        held.losses
-            .push([p80, last_five, allowance].map(|said| pinball(actual, said, 0.8)));
+        quotes.push(Quoted {
+            half: hours(quote.hands_on_half_us),
+            p80: hours(quote.hands_on_p80_us),
+            last_five: last_five(&done, &job).unwrap_or(allowance),
+            allowance,
+            recorded: job.recorded_us / HOUR_US,
+            truly: job.true_us / HOUR_US,
+        });
     }
-    Ok(held)
+    Ok(Held {
+        shops: vec![quotes],
+    })
 }
 
 /// What people do: the mean of the last five of the type, as recorded; `None`
@@ -61,8 +105,7 @@ fn last_five(done: &[Job], job: &Job) -> Option<f64> {
         .rev()
         .filter(|d| d.record.job_type == job.record.job_type);
     let last: Vec<f64> = same.take(5).map(|d| d.recorded_us / HOUR_US).collect();
-    let count = f64::from(u32::try_from(last.len()).ok()?);
-    (count > 0.0).then(|| last.iter().sum::<f64>() / count)
+    (!last.is_empty()).then(|| mean(last.iter().copied()))
 }
 
 #[allow(clippy::cast_precision_loss, reason = "hours of one job")]
@@ -70,31 +113,70 @@ fn hours(us: i64) -> f64 {
     us as f64 / HOUR_US
 }
 
+/// 0 for none.
+fn mean(values: impl Iterator<Item = f64>) -> f64 {
+    let (sum, n) = values.fold((0.0, 0.0), |(sum, n), value| (sum + value, n + 1.0));
+    if n > 0.0 { sum / n } else { 0.0 }
+}
+
 impl Held {
     pub(crate) fn add(&mut self, other: Self) {
-        self.quotes += other.quotes;
-        self.half += other.half;
-        self.p80 += other.p80;
-        self.p80_as_recorded += other.p80_as_recorded;
-        self.losses.extend(other.losses);
+        self.shops.extend(other.shops);
     }
 
-    pub(crate) fn share(&self, held: u32) -> f64 {
-        f64::from(held) / f64::from(self.quotes.max(1))
+    fn quotes(&self) -> impl Iterator<Item = &Quoted> {
+        self.shops.iter().flatten()
+    }
+
+    pub(crate) fn count(&self) -> usize {
+        self.quotes().count()
+    }
+
+    pub(crate) fn half_held(&self, against: Against) -> f64 {
+        self.share(|q| q.came(against) <= q.half)
+    }
+
+    pub(crate) fn p80_held(&self, against: Against) -> f64 {
+        self.p80_held_if(1.0, against)
+    }
+
+    /// How many would hold if every *four in five* were said so many times as
+    /// long.
+    pub(crate) fn p80_held_if(&self, factor: f64, against: Against) -> f64 {
+        self.share(|q| q.came(against) <= factor * q.p80)
+    }
+
+    fn share(&self, of: impl Fn(&Quoted) -> bool) -> f64 {
+        mean(self.quotes().map(|q| f64::from(u8::from(of(q)))))
     }
 
     /// Mean losses: the quote, the mean of the last five, the allowance.
-    pub(crate) fn mean_losses(&self) -> [f64; 3] {
-        let n = f64::from(self.quotes.max(1));
-        [0, 1, 2].map(|k| self.losses.iter().map(|l| l[k]).sum::<f64>() / n)
+    pub(crate) fn mean_losses(&self, against: Against) -> [f64; 3] {
+        [0, 1, 2].map(|k| mean(self.quotes().map(|q| q.losses(against)[k])))
     }
 
-    /// Mean of the quote's loss over another's, and its standard error.
-    pub(crate) fn over(&self, other: usize) -> (f64, f64) {
-        let n = f64::from(self.quotes.max(1));
-        let off: Vec<f64> = self.losses.iter().map(|l| l[0] - l[other]).collect();
-        let mean = off.iter().sum::<f64>() / n;
-        let variance = off.iter().map(|o| (o - mean).powi(2)).sum::<f64>() / (n - 1.0).max(1.0);
-        (mean, (variance / n).sqrt())
+    /// Range of 95 % of a mean over all quotes, by resampling whole shops: quotes
+    /// of one shop share its luck.
+    pub(crate) fn range(&self, seed: u64, of: impl Fn(&Quoted) -> f64) -> (f64, f64) {
+        let means: Vec<f64> = self.shops.iter().map(|s| mean(s.iter().map(&of))).collect();
+        let mut rng = ChaCha12Rng::seed_from_u64(seed);
+        let mut again: Vec<f64> = (0..RESAMPLED)
+            .map(|_| mean((0..means.len()).map(|_| means[rng.random_range(0..means.len())])))
+            .collect();
+        again.sort_by(f64::total_cmp);
+        (again[RESAMPLED / 40], again[RESAMPLED - 1 - RESAMPLED / 40])
+    }
+
+    pub(crate) fn p80_range(&self, seed: u64, against: Against) -> (f64, f64) {
+        self.range(seed, |q| f64::from(u8::from(q.came(against) <= q.p80)))
+    }
+
+    /// Mean of the quote's loss over the allowance's, and its range.
+    pub(crate) fn over_allowance(&self, seed: u64, against: Against) -> (f64, (f64, f64)) {
+        let over = |q: &Quoted| {
+            let [quote, _, allowance] = q.losses(against);
+            quote - allowance
+        };
+        (mean(self.quotes().map(over)), self.range(seed, over))
     }
 }
