@@ -4,7 +4,8 @@ use std::path::{Path, PathBuf};
 
 use prost::Message as _;
 
-const FILES: [&str; 10] = [
+const FILES: [&str; 11] = [
+    "access.proto",
     "amount.proto",
     "catalogue.proto",
     "export.proto",

@@ -22,6 +22,11 @@ pub const PROTOCOL_LOWEST: u32 = 1;
 pub const PROTOCOL_HIGHEST: u32 = 1;
 /// TCP port on the loopback address when nothing else is asked for.
 pub const DEFAULT_PORT: u16 = 7421;
+/// TCP port on which a device joins, open only while a one-time code lives.
+pub const DEFAULT_JOIN_PORT: u16 = 7422;
+/// The one name in the daemon's certificate. Devices trust the shop's authority
+/// and this name, whatever address the server has today.
+pub const SERVER_NAME: &str = "baywrightd";
 /// Unix socket that a bay on the server itself tries before TCP.
 pub const DEFAULT_SOCKET: &str = "/run/baywright/baywrightd.sock";
 
