@@ -53,12 +53,38 @@ pub struct Kept {
 /// What became of a post.
 pub type Outcome = Result<Kept, Refusal>;
 
+/// A place in [`append_batch`] at which a test may stop it: by an error, by a
+/// panic, or by taking a copy of the folder as a kill would leave it. Posts
+/// are counted from 0.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum Step {
+    /// Nothing is open yet.
+    BeforeBegin,
+    /// The transaction is open.
+    Begun,
+    /// It is known what becomes of this post.
+    Decided(usize),
+    /// This post is about to be written.
+    BeforeInsert(usize),
+    /// This post is in the transaction.
+    Inserted(usize),
+    /// Everything is in the transaction.
+    BeforeCommit,
+    /// The batch is on disk; the head in memory is still the old one.
+    Committed,
+    /// The head has moved; nobody has been answered.
+    HeadMoved,
+}
+
 /// The log as the one writer holds it.
 #[derive(Debug)]
 pub struct Journal {
     conn: Connection,
     meta: Meta,
     head: Head,
+    /// A batch ended before it said how: whether it is on disk is asked of the
+    /// file before the next one, not assumed.
+    head_in_doubt: bool,
 }
 
 impl Journal {
@@ -71,7 +97,12 @@ impl Journal {
         let conn = schema::open_writer(&data_dir.join(schema::LOG_FILE))?;
         let meta = schema::read_meta(&conn)?;
         let head = read_head(&conn, &meta)?;
-        Ok(Self { conn, meta, head })
+        Ok(Self {
+            conn,
+            meta,
+            head,
+            head_in_doubt: false,
+        })
     }
 
     pub fn meta(&self) -> Meta {
@@ -145,7 +176,19 @@ pub fn append_batch(
     intakes: &[Intake],
     now: Micros,
 ) -> Vec<Outcome> {
-    match append_together(journal, catalogue, intakes, now) {
+    append_batch_by_steps(journal, catalogue, intakes, now, &mut |_| Ok(()))
+}
+
+/// As [`append_batch`], which has no steps to call and pays nothing for them.
+/// What `at_step` returns as an error is taken as the database's.
+pub fn append_batch_by_steps(
+    journal: &mut Journal,
+    catalogue: &Catalogue,
+    intakes: &[Intake],
+    now: Micros,
+    at_step: &mut impl FnMut(Step) -> Result<(), JournalError>,
+) -> Vec<Outcome> {
+    match append_together(journal, catalogue, intakes, now, at_step) {
         Ok(outcomes) => outcomes,
         Err(error) if intakes.len() == 1 => vec![Err(not_written(&error))],
         Err(error) => {
@@ -155,15 +198,21 @@ pub fn append_batch(
             intakes
                 .iter()
                 .map(|intake| {
-                    append_together(journal, catalogue, std::slice::from_ref(intake), now)
-                        .map_or_else(
-                            |error| Err(not_written(&error)),
-                            |mut outcomes| {
-                                outcomes.pop().unwrap_or(Err(Refusal::NotWritten {
-                                    why: "no outcome".to_owned(),
-                                }))
-                            },
-                        )
+                    append_together(
+                        journal,
+                        catalogue,
+                        std::slice::from_ref(intake),
+                        now,
+                        at_step,
+                    )
+                    .map_or_else(
+                        |error| Err(not_written(&error)),
+                        |mut outcomes| {
+                            outcomes.pop().unwrap_or(Err(Refusal::NotWritten {
+                                why: "no outcome".to_owned(),
+                            }))
+                        },
+                    )
                 })
                 .collect()
         }
@@ -186,27 +235,47 @@ fn append_together(
     catalogue: &Catalogue,
     intakes: &[Intake],
     now: Micros,
+    at_step: &mut impl FnMut(Step) -> Result<(), JournalError>,
 ) -> Result<Vec<Outcome>, JournalError> {
-    let Journal { conn, head, .. } = journal;
+    at_step(Step::BeforeBegin)?;
+    if journal.head_in_doubt {
+        journal.head = read_head(&journal.conn, &journal.meta)?;
+    }
+    // Until the end of this function is reached, by an error or a panic it may not be.
+    journal.head_in_doubt = true;
     // The journal's own head moves only after the commit.
-    let mut moving = *head;
-    let tx = conn.transaction_with_behavior(TransactionBehavior::Immediate)?;
+    let mut moving = journal.head;
+    let tx = journal
+        .conn
+        .transaction_with_behavior(TransactionBehavior::Immediate)?;
+    at_step(Step::Begun)?;
     let mut outcomes = Vec::with_capacity(intakes.len());
-    for intake in intakes {
+    for (at, intake) in intakes.iter().enumerate() {
         let moment = moment(now, moving.received);
-        outcomes.push(match decide(&tx, catalogue, intake, &moving, moment)? {
-            Decision::Append(record) => Ok(insert(&tx, &mut moving, &record)?),
+        let decision = decide(&tx, catalogue, intake, &moving, moment)?;
+        at_step(Step::Decided(at))?;
+        outcomes.push(match decision {
+            Decision::Append(record) => {
+                at_step(Step::BeforeInsert(at))?;
+                let kept = insert(&tx, &mut moving, &record)?;
+                at_step(Step::Inserted(at))?;
+                Ok(kept)
+            }
             Decision::Repeat(kept) => Ok(kept),
             Decision::Refuse(refusal) => Err(refusal),
         });
     }
-    if moving.seq == head.seq {
+    at_step(Step::BeforeCommit)?;
+    if moving.seq == journal.head.seq {
         // Nothing to keep: no flush for a batch of refusals.
         tx.rollback()?;
     } else {
         tx.commit()?;
     }
-    *head = moving;
+    at_step(Step::Committed)?;
+    journal.head = moving;
+    journal.head_in_doubt = false;
+    at_step(Step::HeadMoved)?;
     Ok(outcomes)
 }
 

@@ -16,6 +16,7 @@ use super::refusal::{Named, Refusal};
 use super::verify::{verify, verify_tail};
 
 mod codes;
+mod steps;
 
 /// 2026-11-23T09:00:00Z.
 const NINE: Micros = Micros(1_795_424_400_000_000);

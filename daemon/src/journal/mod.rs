@@ -18,7 +18,7 @@ pub mod time;
 pub mod verify;
 pub mod writer;
 
-pub use append::{Journal, Kept, Outcome, append_batch};
+pub use append::{Journal, Kept, Outcome, Step, append_batch, append_batch_by_steps};
 pub use chain::Hash;
 pub use post::Intake;
 pub use reader::{LogEntry, LogReader, LogReaders};
