@@ -271,6 +271,7 @@ impl HelloService for Services {
             head_seq: u64::try_from(state.log.len()).unwrap(),
             now_us: 0,
             catalogue_revision: u64::from(state.catalogue.is_some()),
+            ..v1::HelloResponse::default()
         }))
     }
 }

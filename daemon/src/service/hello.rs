@@ -37,6 +37,7 @@ impl HelloService for Services {
             head_seq: heads.log_seq,
             now_us: self.clock.now().0,
             catalogue_revision: heads.catalogue_revision,
+            backed_up_device_seq: 0,
         }))
     }
 }
