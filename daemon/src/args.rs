@@ -22,6 +22,25 @@ pub enum Command {
     Verify(VerifyArgs),
     /// Works the facts out of the log anew, with no daemon running
     Rebuild(RebuildArgs),
+    /// Prints the completions of a shell
+    #[command(hide = true)]
+    Completions(CompletionsArgs),
+    /// Prints the manual page, or writes one for each command
+    #[command(hide = true)]
+    Man(ManArgs),
+}
+
+#[derive(Debug, Args)]
+pub struct CompletionsArgs {
+    /// The shell they are for
+    pub shell: clap_complete::Shell,
+}
+
+#[derive(Debug, Args)]
+pub struct ManArgs {
+    /// Writes baywrightd.1, baywrightd-serve.1 and all others into this folder
+    #[arg(long, value_name = "FOLDER")]
+    pub out: Option<PathBuf>,
 }
 
 #[derive(Debug, Args)]

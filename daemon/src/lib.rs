@@ -13,6 +13,7 @@ pub mod lock;
 #[cfg(test)]
 mod rpc_tests;
 pub mod service;
+pub mod supervision;
 
 pub use commands::run;
 pub use lifecycle::{Ready, serve};

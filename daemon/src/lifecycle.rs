@@ -8,7 +8,7 @@ use std::sync::Arc;
 use std::time::Duration;
 
 use tokio::io::{AsyncRead, AsyncWrite};
-use tokio::net::{TcpListener, UnixListener, UnixStream};
+use tokio::net::{UnixListener, UnixStream};
 use tokio::task::JoinSet;
 use tokio_stream::Stream;
 use tokio_stream::wrappers::UnixListenerStream;
@@ -29,6 +29,7 @@ use crate::learner;
 use crate::lock::{DataLock, LockError};
 use crate::service::Services;
 use crate::service::reads::Reads;
+use crate::supervision::{self, Listeners, notify};
 
 /// Longest time a stop may take before remaining calls are cut off, milliseconds.
 ///
@@ -114,7 +115,7 @@ impl ServeError {
 /// If it cannot start, or the writer or a listener fails.
 pub async fn serve(
     config: Config,
-    listener: TcpListener,
+    listeners: impl Into<Listeners>,
     clock: Arc<dyn Clock>,
     stop: CancellationToken,
     ready: impl FnOnce(&Ready),
@@ -134,14 +135,18 @@ pub async fn serve(
     verify_rest(&config.data_dir, &writer, stop.clone())?;
     wait_for_facts(&heads).await;
 
-    let listening = listener
+    let Listeners { tcp, unix } = listeners.into();
+    let listening = tcp
         .local_addr()
         .map_err(ServeError::io("asking for the address"))?;
-    let socket = socket_path(&config);
-    let unix = match &socket {
-        Some(path) => Some(bind_socket(path).await?),
-        None => None,
+    // The manager's socket stays when the daemon ends, its own goes.
+    let own_socket = socket_path(&config).filter(|_| unix.is_none());
+    let unix = match (unix, &own_socket) {
+        (Some(handed_over), _) => Some(handed_over),
+        (None, Some(path)) => Some(bind_socket(path).await?),
+        (None, None) => None,
     };
+    let socket = unix.as_ref().and_then(supervision::path_of);
     let services = Services {
         writer: writer.clone(),
         reads: Reads::new(&config.data_dir, heads.clone(), stop.clone()),
@@ -157,8 +162,9 @@ pub async fn serve(
         Arc::clone(&services.clock),
         stop.clone(),
     ));
+    tokio::spawn(supervision::watchdog(writer.clone(), stop.clone()));
     let (health, routes) = health::with_health(services.routes(), &heads).await;
-    let tcp = TcpIncoming::from(listener)
+    let tcp = TcpIncoming::from(tcp)
         // `serve_with_incoming` ignores the server's own setting: without this
         // each small answer waits 40 ms for Nagle's algorithm.
         .with_nodelay(Some(true))
@@ -173,7 +179,7 @@ pub async fn serve(
     tracing::info!(%listening, ?socket, head_seq, "listening");
     ready(&Ready {
         listening,
-        socket: socket.clone(),
+        socket,
         meta,
         head_seq,
     });
@@ -188,7 +194,7 @@ pub async fn serve(
     health.stopping().await;
     finish(servers, &services, thread).await;
     // A daemon that starts now makes its own.
-    if let Some(socket) = socket {
+    if let Some(socket) = own_socket {
         let _ = std::fs::remove_file(socket);
     }
     drop(lock);
@@ -394,12 +400,5 @@ async fn finish(
         .is_err()
     {
         tracing::error!("the log's writer did not end in time; what was acknowledged is on disk");
-    }
-}
-
-/// Tells systemd, where it is there.
-fn notify(states: &[sd_notify::NotifyState]) {
-    if let Err(error) = sd_notify::notify(states) {
-        tracing::debug!(%error, "the service manager was not told");
     }
 }

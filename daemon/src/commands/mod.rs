@@ -1,5 +1,6 @@
 //! The commands of `baywrightd`, one file each.
 
+mod generate;
 mod rebuild;
 mod serve;
 mod verify;
@@ -39,6 +40,8 @@ pub fn run(args: impl IntoIterator<Item = OsString>) -> ExitCode {
         Command::Serve(args) => serve::run(&args),
         Command::Verify(args) => verify::run(&args),
         Command::Rebuild(args) => rebuild::run(&args),
+        Command::Completions(args) => generate::completions(&args),
+        Command::Man(args) => generate::man(&args),
     };
     match done {
         Ok(code) => code,

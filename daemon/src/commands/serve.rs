@@ -15,6 +15,7 @@ use crate::args::{LogFormat, ServeArgs};
 use crate::clock::SystemClock;
 use crate::config::{Config, loopback_only};
 use crate::lifecycle::{Ready, serve};
+use crate::supervision::{Listeners, handed_over};
 
 /// Threads that carry calls. The work is on the writer's and the readers'
 /// threads, so that two are enough on the smallest server.
@@ -37,9 +38,14 @@ pub(super) fn run(args: &ServeArgs) -> anyhow::Result<ExitCode> {
         let listener = TcpListener::bind(config.listen)
             .await
             .with_context(|| format!("{} cannot be listened on", config.listen))?;
+        let unix = handed_over().context("the socket of the service manager cannot be used")?;
+        let listeners = Listeners {
+            tcp: listener,
+            unix,
+        };
         let stop = CancellationToken::new();
         let at_once = stop_at_signals(stop.clone())?;
-        let served = serve(config, listener, Arc::new(SystemClock), stop, |ready| {
+        let served = serve(config, listeners, Arc::new(SystemClock), stop, |ready| {
             if let Err(error) = announce(ready, json) {
                 tracing::warn!(%error, "standard output is closed");
             }

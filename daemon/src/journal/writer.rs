@@ -58,6 +58,7 @@ enum Task {
     Post(Box<Intake>, Reply),
     Follow(Result<Box<dyn Follower>, FactsError>),
     ReadOnly(Broken),
+    Alive(oneshot::Sender<()>),
     Stop,
 }
 
@@ -74,6 +75,7 @@ impl std::fmt::Debug for Task {
             Task::Post(..) => "Post",
             Task::Follow(_) => "Follow",
             Task::ReadOnly(_) => "ReadOnly",
+            Task::Alive(_) => "Alive",
             Task::Stop => "Stop",
         })
     }
@@ -161,6 +163,13 @@ impl Writer {
         let _ = self.tasks.blocking_send(Task::ReadOnly(broken));
     }
 
+    /// Waits until the thread has answered what came before: it works.
+    /// False if it has ended.
+    pub async fn alive(&self) -> bool {
+        let (reply, answered) = oneshot::channel();
+        self.tasks.send(Task::Alive(reply)).await.is_ok() && answered.await.is_ok()
+    }
+
     /// Takes no more posts, answers those that wait, and ends the thread.
     pub async fn stop(&self) {
         let _ = self.tasks.send(Task::Stop).await;
@@ -217,6 +226,10 @@ impl Desk {
                     tracing::error!(error = %broken, "the log is not what was appended: it is read-only now");
                     self.heads
                         .send_modify(|heads| heads.read_only = Some(broken.to_string()));
+                }
+                Some(Task::Alive(reply)) => {
+                    // Whoever asked may have gone.
+                    let _ = reply.send(());
                 }
                 // Ends the loop when what waits is answered.
                 Some(Task::Stop) => queue.close(),
