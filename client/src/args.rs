@@ -112,6 +112,7 @@ pub enum Command {
     Learned(commands::learned::LearnedArgs),
     Import(commands::import::ImportArgs),
     Export(commands::export::ExportArgs),
+    Join(commands::join::JoinArgs),
     #[command(hide = true)]
     Completions(commands::generate::CompletionsArgs),
     #[command(hide = true)]

@@ -1,17 +1,22 @@
 //! The way to the daemon: which address, and deadlines on everything.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::str::FromStr;
+use std::sync::Arc;
 use std::time::Duration;
 
 use baywright_proto::{DEFAULT_PORT, DEFAULT_SOCKET};
 use etcetera::BaseStrategy as _;
 use hyper_util::rt::TokioIo;
-use tokio::net::UnixStream;
+use rustls::ClientConfig;
+use tokio::net::{TcpStream, UnixStream};
+use tokio_rustls::TlsConnector;
 use tonic::transport::{Channel, Endpoint, Uri};
 
 use crate::delivery::refusal::{Cause, Refused};
-use crate::error::Error;
+use crate::error::{Error, of_tls};
+use crate::joined::Joined;
+use crate::joined::tls::server_name;
 
 /// Longest wait for a connection. A daemon in the same building answers in
 /// milliseconds; past this the person should not stand and wait.
@@ -29,6 +34,9 @@ const KEEP_ALIVE_MS: u64 = 2_000;
 
 /// Longest wait for the answer to a keep-alive.
 const KEEP_ALIVE_ANSWER_MS_MAX: u64 = 2_000;
+
+/// How a device with a certificate reaches its daemon over TCP.
+type Tls = Arc<ClientConfig>;
 
 /// Where the daemon listens.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -88,18 +96,22 @@ impl std::fmt::Display for Server {
 }
 
 impl Server {
-    /// Opens a connection, within [`CONNECT_MS_MAX`].
-    pub async fn connect(&self) -> Result<Channel, Error> {
+    /// Opens a connection, within [`CONNECT_MS_MAX`]. With `tls` every TCP
+    /// connection shows this device's certificate.
+    pub async fn connect(&self, tls: Option<&Tls>) -> Result<Channel, Error> {
         let deadline = Duration::from_millis(CONNECT_MS_MAX);
-        match tokio::time::timeout(deadline, self.open()).await {
+        match tokio::time::timeout(deadline, self.open(tls)).await {
             Ok(result) => result,
             Err(_) => Err(self.silent("it did not answer in time")),
         }
     }
 
-    async fn open(&self) -> Result<Channel, Error> {
+    async fn open(&self, tls: Option<&Tls>) -> Result<Channel, Error> {
         match self {
-            Self::Tcp(address) => self.open_tcp(address).await,
+            Self::Tcp(address) => match tls {
+                Some(tls) => self.open_tls(address.clone(), Arc::clone(tls)).await,
+                None => self.open_tcp(address).await,
+            },
             Self::Unix(path) => self.open_unix(path.clone()).await,
             Self::Default => {
                 for socket in default_sockets() {
@@ -122,6 +134,25 @@ impl Server {
             .map_err(|e| self.silent(&root_cause(&e)))
     }
 
+    async fn open_tls(&self, address: String, tls: Tls) -> Result<Channel, Error> {
+        let name = server_name().map_err(|e| Error::internal(format!("TLS: {e}.")))?;
+        // The certificate's name is fixed; the address only says where to knock.
+        let endpoint = patient(Endpoint::from_static("http://baywrightd"));
+        let connector = tower::service_fn(move |_: Uri| {
+            let (address, name) = (address.clone(), name.clone());
+            let tls = TlsConnector::from(Arc::clone(&tls));
+            async move {
+                let stream = TcpStream::connect(address).await?;
+                stream.set_nodelay(true)?;
+                tls.connect(name, stream).await.map(TokioIo::new)
+            }
+        });
+        endpoint
+            .connect_with_connector(connector)
+            .await
+            .map_err(|e| of_tls(&e).unwrap_or_else(|| self.silent(&root_cause(&e))))
+    }
+
     async fn open_unix(&self, path: PathBuf) -> Result<Channel, Error> {
         // The address of a socket is its path; the URI only fills the header.
         let endpoint = patient(Endpoint::from_static("http://localhost"));
@@ -136,8 +167,13 @@ impl Server {
     }
 
     fn silent(&self, why: &str) -> Error {
-        Error::unreachable(format!("No daemon at {self}: {why}."))
-            .with_hint("Is baywrightd running? `--server HOST:PORT` names another place.")
+        Error::unreachable(format!("No daemon at {self}: {why}.")).with_hint(match self {
+            Self::Tcp(_) => {
+                "Is baywrightd running? `--server HOST:PORT` names another place. Where the shop \
+                     has certificates, this device joins first: `bay join HOST CODE`."
+            }
+            _ => "Is baywrightd running? `--server HOST:PORT` names another place.",
+        })
     }
 }
 
@@ -167,6 +203,7 @@ const STATE_SOCKET: &str = "/var/lib/baywright/bay.sock";
 #[derive(Debug)]
 pub struct Link {
     server: Server,
+    tls: Option<Tls>,
     opened: Option<Result<Channel, Error>>,
 }
 
@@ -174,8 +211,46 @@ impl Link {
     pub fn new(server: Server) -> Self {
         Self {
             server,
+            tls: None,
             opened: None,
         }
+    }
+
+    /// As [`Link::new`], showing this device's certificate on TCP.
+    pub fn with_tls(server: Server, tls: Arc<ClientConfig>) -> Self {
+        Self {
+            tls: Some(tls),
+            ..Self::new(server)
+        }
+    }
+
+    /// The link of a data folder: with its certificate where it has joined. Without
+    /// a `server` the one that it joined, or the default place.
+    pub fn of_folder(folder: &Path, server: Option<Server>) -> Result<Self, Error> {
+        let Some(joined) = Joined::read(folder)? else {
+            return Ok(Self::new(server.unwrap_or(Server::Default)));
+        };
+        let server = match server {
+            Some(server) => server,
+            None => joined.about.server.parse()?,
+        };
+        Ok(match server {
+            Server::Unix(_) => Self::new(server),
+            Server::Tcp(_) | Server::Default => Self::with_tls(server, joined.tls()?),
+        })
+    }
+
+    /// A link that opens nothing, and says why.
+    pub fn broken(why: Error) -> Self {
+        Self {
+            opened: Some(Err(why)),
+            ..Self::new(Server::Default)
+        }
+    }
+
+    /// The connection where one is open already.
+    pub fn opened(&self) -> Option<Channel> {
+        self.opened.clone()?.ok()
     }
 
     pub fn server(&self) -> &Server {
@@ -187,7 +262,7 @@ impl Link {
         if let Some(known) = &self.opened {
             return known.clone();
         }
-        let opened = self.server.connect().await;
+        let opened = self.server.connect(self.tls.as_ref()).await;
         self.opened.insert(opened).clone()
     }
 

@@ -27,6 +27,8 @@ use crate::config::{Config, Places};
 use crate::connect::{CALL_MS_MAX, Link, Server};
 use crate::device::Device;
 use crate::error::Error;
+use crate::joined::Joined;
+use crate::joined::renew::renew;
 
 /// The time of an earlier fact that is said anew.
 #[derive(Debug, Clone, Default)]
@@ -49,6 +51,8 @@ pub struct Context {
     device: OnceCell<RefCell<Device>>,
     /// Set where a set-aside fact is said anew.
     pub stand_in: Option<StandIn>,
+    /// The daemon's clock as its last receipt had it; 0: none came.
+    daemon_now_us: std::cell::Cell<i64>,
     /// The catalogue was asked for in this run: once is enough.
     asked: std::cell::Cell<bool>,
 }
@@ -67,8 +71,8 @@ impl Context {
         };
         common.bay = common.bay.or(config.bay).filter(|b| !b.is_empty());
         let server = match common.server.as_ref().or(config.server.as_ref()) {
-            Some(place) => place.parse()?,
-            None => Server::Default,
+            Some(place) => Some(place.parse()?),
+            None => None,
         };
         let units = match common.units.as_ref().or(config.units.as_ref()) {
             Some(word) => Some(unit_system(word)?),
@@ -78,6 +82,8 @@ impl Context {
             json: common.json,
             no_color: common.no_color,
         };
+        // A certificate that cannot be read must not keep a fact from the spool.
+        let link = Link::of_folder(&data, server).unwrap_or_else(Link::broken);
         Ok(Self {
             cache: Cache::at(&data),
             common,
@@ -86,7 +92,8 @@ impl Context {
             data,
             units,
             runtime: OnceCell::new(),
-            link: RefCell::new(Link::new(server)),
+            link: RefCell::new(link),
+            daemon_now_us: std::cell::Cell::new(0),
             device: OnceCell::new(),
             stand_in: None,
             asked: std::cell::Cell::new(false),
@@ -193,6 +200,29 @@ impl Context {
         if revision > self.catalogue().map_or(0, |h| h.revision) {
             self.asked.set(false);
             self.refresh_catalogue();
+        }
+    }
+
+    /// Notes the daemon's clock, by which certificates end.
+    pub fn note_daemon_time(&self, now_us: i64) {
+        self.daemon_now_us.set(now_us);
+    }
+
+    /// Renews this device's certificate where that is due and a connection is
+    /// open. Where it fails, the next command tries again: months are left.
+    pub fn renew_when_due(&self) {
+        let Some(channel) = self.link.borrow().opened() else {
+            return;
+        };
+        let now_us = match self.daemon_now_us.get() {
+            0 => self.clocks.wall_us(),
+            now_us => now_us,
+        };
+        let Ok(Some(mut joined)) = Joined::read(&self.data) else {
+            return;
+        };
+        if joined.is_due(now_us) {
+            let _ = self.block_on(renew(&mut joined, channel));
         }
     }
 

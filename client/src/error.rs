@@ -144,6 +144,9 @@ impl Error {
         {
             return Self::new(Kind::Version, stopped(message));
         }
+        if let Some(refused) = of_tls(status) {
+            return refused;
+        }
         match status.code() {
             Code::PermissionDenied | Code::Unauthenticated => Self::new(
                 Kind::NotPermitted,
@@ -180,6 +183,56 @@ impl Error {
         } else {
             self.with_hint(hint)
         }
+    }
+}
+
+/// What TLS found wrong, where that is why something failed. With TLS 1.3 a
+/// device hears only with its first call that its certificate was not taken.
+pub(crate) fn of_tls(error: &(dyn std::error::Error + 'static)) -> Option<Error> {
+    let mut cause = Some(error);
+    while let Some(error) = cause {
+        let inner = error
+            .downcast_ref::<std::io::Error>()
+            .and_then(|error| error.get_ref())
+            .and_then(|inner| inner.downcast_ref::<rustls::Error>());
+        if let Some(found) = inner.or_else(|| error.downcast_ref::<rustls::Error>()) {
+            return in_words(found);
+        }
+        cause = error.source();
+    }
+    None
+}
+
+/// The sentence for a certificate that was not taken.
+fn in_words(error: &rustls::Error) -> Option<Error> {
+    use rustls::{AlertDescription as Alert, Error as Tls};
+    let not_permitted =
+        |message: &str, hint: &str| Some(Error::new(Kind::NotPermitted, message).with_hint(hint));
+    match error {
+        Tls::AlertReceived(Alert::CertificateRevoked) => not_permitted(
+            "This device was cut off: the daemon lets it in no more.",
+            "Facts that wait here stay in its spool. To join again, `baywrightd enrol` prints a new \
+             code for `bay join`.",
+        ),
+        Tls::AlertReceived(Alert::CertificateExpired) => not_permitted(
+            "This device's certificate has ended: it was not used for a year, or the server's clock \
+             is wrong.",
+            "Facts that wait here stay in its spool. To join again, `baywrightd enrol` prints a new \
+             code for `bay join`.",
+        ),
+        Tls::AlertReceived(_) => not_permitted(
+            "The daemon did not take this device's certificate.",
+            "To join again, `baywrightd enrol` prints a new code for `bay join`.",
+        ),
+        Tls::InvalidCertificate(_) => Some(
+            Error::unreachable(
+                "What answers there is not this shop's daemon: its certificate is another's.",
+            )
+            .with_hint(
+                "Is it the right address? After a new `baywrightd init` each device joins again.",
+            ),
+        ),
+        _ => None,
     }
 }
 

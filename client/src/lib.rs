@@ -25,6 +25,7 @@ pub mod error;
 #[cfg(test)]
 mod fake;
 pub mod floor;
+pub mod joined;
 pub mod likely;
 pub mod nearby;
 pub mod page;
@@ -68,8 +69,10 @@ pub fn run_with(args: impl IntoIterator<Item = OsString>, clocks: Arc<dyn Clocks
 
 fn answer(cli: Cli, clocks: Arc<dyn Clocks>) -> Result<Outcome, Error> {
     let context = Context::new(cli.common, clocks)?;
-    match cli.command {
+    let done = match cli.command {
         Some(command) => commands::run(&context, command),
         None => commands::now::bare(&context),
-    }
+    };
+    context.renew_when_due();
+    done
 }

@@ -108,6 +108,7 @@ pub fn post(context: &Context, fact: &v1::Fact) -> Result<Said, Error> {
         Posted::Acknowledged(acknowledged) => {
             let older = acknowledged.older;
             let receipt = Box::new(acknowledged.receipt);
+            context.note_daemon_time(receipt.received_us);
             context.note_revision(receipt.catalogue_revision.max(older.catalogue_revision));
             Ok(Said::Acknowledged { receipt, older })
         }

@@ -44,6 +44,7 @@ async fn measure(data_dir: PathBuf) -> Result<(), Failure> {
     let config = Config {
         data_dir,
         listen: address,
+        join_port: None,
         socket: Some(socket.clone()),
     };
     let stop = CancellationToken::new();

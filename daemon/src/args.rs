@@ -1,9 +1,9 @@
 //! The command line of `baywrightd`.
 
-use std::net::{Ipv4Addr, SocketAddr};
+use std::net::SocketAddr;
 use std::path::PathBuf;
 
-use baywright_proto::DEFAULT_PORT;
+use crate::access::devices::RoleWord;
 use clap::{Args, Parser, Subcommand, ValueEnum};
 
 /// Keeps the log of a vehicle-coating shop's floor, and answers the bays.
@@ -18,6 +18,12 @@ pub struct Cli {
 pub enum Command {
     /// Takes posts from the bays until it is told to stop (SIGTERM, Ctrl-C)
     Serve(ServeArgs),
+    /// Makes the shop's authority, so that other computers can join
+    Init(InitArgs),
+    /// Prints a one-time code with which a device joins
+    Enrol(EnrolArgs),
+    /// Lists who was let in, and cuts off who should be no more
+    Devices(DevicesArgs),
     /// Checks that the log is what was appended, byte for byte; beside a running daemon too
     Verify(VerifyArgs),
     /// Works the facts out of the log anew, with no daemon running
@@ -46,7 +52,12 @@ pub struct ManArgs {
 #[derive(Debug, Args)]
 pub struct DataArgs {
     /// Data directory [default: the XDG data home, or what systemd gives]
-    #[arg(long = "data", value_name = "DIR", env = "BAYWRIGHT_DATA")]
+    #[arg(
+        long = "data",
+        value_name = "DIR",
+        env = "BAYWRIGHT_DATA",
+        global = true
+    )]
     pub dir: Option<PathBuf>,
 }
 
@@ -54,9 +65,12 @@ pub struct DataArgs {
 pub struct ServeArgs {
     #[command(flatten)]
     pub data: DataArgs,
-    /// Address and port, on this computer only; port 0 takes a free one
-    #[arg(long, value_name = "ADDRESS:PORT", default_value_t = default_listen())]
-    pub listen: SocketAddr,
+    /// Address and port; 0 takes a free one [default: 127.0.0.1:7421, after `init` every address]
+    #[arg(long, value_name = "ADDRESS:PORT", env = "BAYWRIGHT_LISTEN")]
+    pub listen: Option<SocketAddr>,
+    /// Port on which devices join while a one-time code lives [default: the one after]
+    #[arg(long, value_name = "PORT")]
+    pub join_port: Option<u16>,
     /// Unix socket for bays on this computer [default: bay.sock in the data directory]
     #[arg(long, value_name = "PATH")]
     pub socket: Option<PathBuf>,
@@ -66,6 +80,59 @@ pub struct ServeArgs {
     /// Prints one JSON line on standard output when it can append
     #[arg(long)]
     pub json: bool,
+}
+
+#[derive(Debug, Args)]
+pub struct InitArgs {
+    #[command(flatten)]
+    pub data: DataArgs,
+    /// Prints the result as one JSON line
+    #[arg(long)]
+    pub json: bool,
+}
+
+#[derive(Debug, Args)]
+pub struct EnrolArgs {
+    /// What the device is called from now on, for example bay-2
+    #[arg(value_name = "DEVICE")]
+    pub device: String,
+    /// What it may do: bay (posts, sees the floor), owner (everything), viewer (reads)
+    #[arg(long, value_enum)]
+    pub role: RoleWord,
+    /// Lets a user of this computer in, by name or number, instead of a device with a code
+    #[arg(long, value_name = "USER")]
+    pub user: Option<String>,
+    #[command(flatten)]
+    pub data: DataArgs,
+    /// Unix socket of the daemon [default: bay.sock in the data directory]
+    #[arg(long, value_name = "PATH")]
+    pub socket: Option<PathBuf>,
+    /// Prints the result as one JSON line
+    #[arg(long)]
+    pub json: bool,
+}
+
+#[derive(Debug, Args)]
+pub struct DevicesArgs {
+    #[command(subcommand)]
+    pub command: Option<DevicesCommand>,
+    #[command(flatten)]
+    pub data: DataArgs,
+    /// Unix socket of the daemon [default: bay.sock in the data directory]
+    #[arg(long, value_name = "PATH", global = true)]
+    pub socket: Option<PathBuf>,
+    /// Prints the result as one JSON line
+    #[arg(long, global = true)]
+    pub json: bool,
+}
+
+#[derive(Debug, Subcommand)]
+pub enum DevicesCommand {
+    /// Ends what a device has open and lets it in no more: a stolen tablet, say
+    Cut {
+        /// The device, as `baywrightd devices` names it
+        device: String,
+    },
 }
 
 #[derive(Debug, Args)]
@@ -97,10 +164,6 @@ pub enum LogFormat {
     Json,
 }
 
-fn default_listen() -> SocketAddr {
-    SocketAddr::from((Ipv4Addr::LOCALHOST, DEFAULT_PORT))
-}
-
 #[cfg(test)]
 mod tests {
     use clap::CommandFactory as _;
@@ -110,14 +173,5 @@ mod tests {
     #[test]
     fn the_command_line_is_consistent() {
         Cli::command().debug_assert();
-    }
-
-    #[test]
-    fn the_default_is_the_documented_port_on_loopback() {
-        let cli = Cli::try_parse_from(["baywrightd", "serve"]).unwrap();
-        let Command::Serve(serve) = cli.command else {
-            panic!("serve is serve");
-        };
-        assert_eq!(serve.listen.to_string(), "127.0.0.1:7421");
     }
 }

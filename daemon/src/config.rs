@@ -6,17 +6,32 @@ use std::path::{Path, PathBuf};
 /// File name of the Unix socket in the data directory, where no path is given.
 pub const SOCKET_FILE: &str = "bay.sock";
 
+/// Where the package keeps the data (`StateDirectory=baywright`).
+pub const PACKAGED_DATA_DIR: &str = "/var/lib/baywright";
+
 /// What a daemon is started with.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Config {
     pub data_dir: PathBuf,
-    /// A loopback address; port 0: any free one.
+    /// Without certificates a loopback address; port 0: any free one.
     pub listen: SocketAddr,
+    /// Port on which devices join; `None`: the one after the port for posts.
+    pub join_port: Option<u16>,
     /// `None`: [`SOCKET_FILE`] in the data directory.
     pub socket: Option<PathBuf>,
 }
 
 impl Config {
+    /// Where devices join, when a one-time code lives: on the address for posts.
+    pub fn join_at(&self, listening: SocketAddr) -> SocketAddr {
+        let port = self.join_port.unwrap_or_else(|| match self.listen.port() {
+            // Whoever asked for any free port gets another one.
+            0 => 0,
+            port => port.wrapping_add(1),
+        });
+        SocketAddr::new(listening.ip(), port)
+    }
+
     /// Path of the Unix socket.
     pub fn socket_path(&self) -> PathBuf {
         self.socket
@@ -45,6 +60,12 @@ pub fn data_dir(
     if let Some(state) = environment("STATE_DIRECTORY") {
         return Ok(state);
     }
+    // Root looks after the packaged daemon's, where there is one.
+    if environment("HOME").is_some_and(|home| home == Path::new("/root"))
+        && Path::new(PACKAGED_DATA_DIR).is_dir()
+    {
+        return Ok(PathBuf::from(PACKAGED_DATA_DIR));
+    }
     // The XDG base directory specification: a relative path is to be ignored.
     environment("XDG_DATA_HOME")
         .filter(|path| path.is_absolute())
@@ -58,8 +79,7 @@ pub fn data_dir(
 #[error(
     "{0} can be reached from other computers, and this daemon has no certificates yet: \
      without them anybody on the network could post and read. \
-     Listen on 127.0.0.1 or [::1]; a later release makes certificates with `baywrightd init`, \
-     lets bays join with a one-time code, and listens elsewhere then"
+     Listen on 127.0.0.1 or [::1], or make certificates with `baywrightd init` first"
 )]
 pub struct NotLoopback(pub SocketAddr);
 

@@ -1,5 +1,6 @@
 //! The daemon: the log, the facts folded from it, and gRPC.
 
+pub mod access;
 pub mod args;
 pub mod clock;
 mod commands;

@@ -11,12 +11,14 @@ use tokio::io::{AsyncRead, AsyncWrite};
 use tokio::net::{UnixListener, UnixStream};
 use tokio::task::JoinSet;
 use tokio_stream::Stream;
-use tokio_stream::wrappers::UnixListenerStream;
 use tokio_util::sync::CancellationToken;
 use tokio_util::task::TaskTracker;
 use tonic::service::Routes;
-use tonic::transport::server::{Connected, TcpIncoming};
+use tonic::transport::server::Connected;
 
+use crate::access::gate::GateLayer;
+use crate::access::joining::Joining;
+use crate::access::{Access, AccessError, listen as doors, tls};
 use crate::clock::Clock;
 use crate::config::Config;
 use crate::facts::{Facts, FactsError, LogSources as _};
@@ -79,6 +81,8 @@ pub struct Ready {
     pub socket: Option<PathBuf>,
     pub meta: Meta,
     pub head_seq: u64,
+    /// TCP takes certificates only.
+    pub certificates: bool,
 }
 
 /// The daemon could not start, or could not go on.
@@ -96,6 +100,8 @@ pub enum ServeError {
     },
     #[error("another process listens on the socket {}", path.display())]
     SocketInUse { path: PathBuf },
+    #[error("who may speak to this daemon cannot be read")]
+    Access(#[from] AccessError),
     #[error("the server failed")]
     Server(#[from] tonic::transport::Error),
     #[error("the log's writer ended by itself; the trace names the cause")]
@@ -121,6 +127,7 @@ pub async fn serve(
     ready: impl FnOnce(&Ready),
 ) -> Result<(), ServeError> {
     let lock = Arc::new(DataLock::take(&config.data_dir)?);
+    let access = Access::load(&config.data_dir)?;
     let journal = Journal::open(&config.data_dir)?;
     let meta = journal.meta();
     let tail = verify_tail(&LogReader::open(&config.data_dir)?);
@@ -151,6 +158,15 @@ pub async fn serve(
         writer: writer.clone(),
         reads: Reads::new(&config.data_dir, heads.clone(), stop.clone()),
         learner: Arc::default(),
+        joining: Joining::new(
+            access.clone(),
+            config.join_at(listening),
+            listening.port(),
+            meta.log_id,
+            Arc::clone(&clock),
+            stop.clone(),
+        ),
+        access: access.clone(),
         clock,
         meta,
         stop: stop.clone(),
@@ -164,15 +180,19 @@ pub async fn serve(
     ));
     tokio::spawn(supervision::watchdog(writer.clone(), stop.clone()));
     let (health, routes) = health::with_health(services.routes(), &heads).await;
-    let tcp = TcpIncoming::from(tcp)
-        // `serve_with_incoming` ignores the server's own setting: without this
-        // each small answer waits 40 ms for Nagle's algorithm.
-        .with_nodelay(Some(true))
-        .with_keepalive(Some(Duration::from_millis(KEEP_ALIVE_MS)));
+    let gate = GateLayer::new(Arc::clone(&services.clock));
     let mut servers = JoinSet::new();
-    servers.spawn(listen(tcp, routes.clone(), stop.clone()));
+    if let Some(kept) = access.kept() {
+        let config = tls::for_devices(kept)?;
+        let incoming = doors::tls(tcp, config, access.clone(), stop.clone());
+        servers.spawn(listen(incoming, gate.clone(), routes.clone(), stop.clone()));
+    } else {
+        let incoming = doors::plain(tcp, stop.clone());
+        servers.spawn(listen(incoming, gate.clone(), routes.clone(), stop.clone()));
+    }
     if let Some(unix) = unix {
-        servers.spawn(listen(UnixListenerStream::new(unix), routes, stop.clone()));
+        let incoming = doors::unix(unix, access.clone(), stop.clone());
+        servers.spawn(listen(incoming, gate, routes, stop.clone()));
     }
 
     let head_seq = heads.borrow().log_seq;
@@ -182,6 +202,7 @@ pub async fn serve(
         socket,
         meta,
         head_seq,
+        certificates: access.kept().is_some(),
     });
     notify(&[sd_notify::NotifyState::Ready]);
     let ended = tokio::select! {
@@ -314,6 +335,7 @@ async fn bind_socket(path: &Path) -> Result<UnixListener, ServeError> {
 /// Serves one listener until the stop; graceful, and cut off by the caller.
 async fn listen<I, IO>(
     incoming: I,
+    gate: GateLayer,
     routes: Routes,
     stop: CancellationToken,
 ) -> Result<(), tonic::transport::Error>
@@ -322,6 +344,7 @@ where
     IO: AsyncRead + AsyncWrite + Connected + Unpin + Send + 'static,
 {
     server()
+        .layer(gate)
         .add_routes(routes)
         .serve_with_incoming_shutdown(incoming, stop.cancelled_owned())
         .await

@@ -75,7 +75,7 @@ impl DataLock {
     }
 }
 
-fn make_private_dir(dir: &Path) -> std::io::Result<()> {
+pub(crate) fn make_private_dir(dir: &Path) -> std::io::Result<()> {
     std::fs::DirBuilder::new()
         .recursive(true)
         .mode(0o700)

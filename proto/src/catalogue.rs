@@ -30,6 +30,30 @@ pub fn to_wire(catalogue: &Catalogue) -> v1::Catalogue {
     }
 }
 
+/// Takes out what a bay has no use for: prices, wages, margins. Allowances,
+/// packs and rules stay, since the bay works by them.
+pub fn without_prices(catalogue: &mut v1::Catalogue) {
+    if let Some(shop) = &mut catalogue.shop {
+        shop.standard_rate_minor = 0;
+        shop.wage_burden_milli = 0;
+        shop.overhead_per_hour_minor = 0;
+        shop.target_margin_permille = 0;
+        shop.tax_milli_pct = 0;
+    }
+    for worker in &mut catalogue.workers {
+        worker.rate_minor = 0;
+    }
+    for product in &mut catalogue.products {
+        product.pack_price = None;
+    }
+    for stage in &mut catalogue.stages {
+        stage.supplies_minor = 0;
+    }
+    for job_type in &mut catalogue.job_types {
+        job_type.price = None;
+    }
+}
+
 /// The message as a catalogue; of two entries with one code the later holds.
 pub fn from_wire(catalogue: &v1::Catalogue) -> Catalogue {
     let code = |text: &str| Code::new(text);

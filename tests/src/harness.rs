@@ -116,6 +116,23 @@ where
         .output()?)
 }
 
+/// As [`bay`], on a device that finds its daemon by what it joined.
+pub fn bay_at_home<I, S>(binary: &Path, data: &Path, args: I) -> Result<Output>
+where
+    I: IntoIterator<Item = S>,
+    S: AsRef<OsStr>,
+{
+    Ok(Command::new(binary)
+        .arg(AS_BAY)
+        .args(args)
+        .env_clear()
+        .env("HOME", data)
+        .env("BAYWRIGHT_DATA", data)
+        .env("NO_COLOR", "1")
+        .stdin(Stdio::null())
+        .output()?)
+}
+
 /// Runs a subcommand of the daemon over a data directory it has to itself.
 pub fn daemon_command(binary: &Path, args: &[&str], data: &Path) -> Result<Output> {
     Ok(Command::new(binary)

@@ -12,6 +12,7 @@
 mod as_of;
 mod at_the_bay;
 mod demo;
+mod joining;
 mod kills;
 mod offline;
 mod quoting;

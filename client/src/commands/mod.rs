@@ -26,6 +26,7 @@ pub mod generate;
 pub mod import;
 pub mod job;
 pub mod job_type;
+pub mod join;
 pub mod learned;
 pub mod mix;
 pub mod note;
@@ -83,6 +84,7 @@ pub fn run(context: &Context, command: Command) -> Result<Outcome, Error> {
         Command::Type(args) => job_type::run(context, &args),
         Command::Learned(args) => learned::run(context, &args),
         Command::Import(args) => import::run(context, &args),
+        Command::Join(args) => join::run(context, &args),
         Command::Completions(args) => Ok(generate::completions(&args)),
         Command::Man(args) => generate::man(&args),
     }

@@ -69,6 +69,12 @@ pub async fn first_contact(device: &mut Device, channel: &Channel) -> Result<(),
         .map_err(Refused::broken)
 }
 
+/// Gets in step under a new name: what the daemon holds of it, and nothing is
+/// sent again that it acknowledged under the old one.
+pub async fn start_over(device: &mut Device, channel: &Channel) -> Result<(), Refused> {
+    first_contact(device, channel).await
+}
+
 /// Compares the daemon's log and number with ours, as `bay spool send` does.
 pub async fn check_log(device: &mut Device, channel: &Channel) -> Result<(), Refused> {
     let answer = hello(channel, device.name()).await?;

@@ -83,7 +83,15 @@ impl Spool {
         })
     }
 
-    /// What this device calls itself, for ever.
+    /// Takes the name under which the daemon let this device in.
+    pub fn rename(&mut self, name: &str) -> Result<(), Error> {
+        let _lock = Lock::Append.hold(&self.folder)?;
+        write_whole(&self.folder, DEVICE_FILE, name.as_bytes())?;
+        name.clone_into(&mut self.device);
+        Ok(())
+    }
+
+    /// What this device calls itself: a name of its own, until it joins.
     pub fn device(&self) -> &str {
         &self.device
     }
@@ -291,7 +299,7 @@ fn read(folder: &Path) -> Result<(SpoolFile, Posts, Found), Error> {
 /// The name of the device, made once under the append lock.
 fn device_name(folder: &Path, name_start: &str) -> Result<String, Error> {
     const BASE32: &[u8; 32] = b"abcdefghijklmnopqrstuvwxyz234567";
-    let path = folder.join("device");
+    let path = folder.join(DEVICE_FILE);
     match std::fs::read_to_string(&path) {
         Ok(name) if !name.trim().is_empty() => return Ok(name.trim().to_owned()),
         Ok(_) => {}
@@ -315,9 +323,12 @@ fn device_name(folder: &Path, name_start: &str) -> Result<String, Error> {
         start.as_str()
     };
     let name = format!("{start}-{ending}");
-    write_whole(folder, "device", name.as_bytes())?;
+    write_whole(folder, DEVICE_FILE, name.as_bytes())?;
     Ok(name)
 }
+
+/// Holds the name of the device.
+const DEVICE_FILE: &str = "device";
 
 /// Keeps device names short enough for one column.
 const DEVICE_START_CHARS_MAX: usize = 24;

@@ -1,6 +1,11 @@
 //! The commands of `baywrightd`, one file each.
 
+mod as_owner;
+mod console;
+mod devices;
+mod enrol;
 mod generate;
+mod init;
 mod rebuild;
 mod serve;
 mod verify;
@@ -13,6 +18,8 @@ use std::time::Duration;
 
 use clap::Parser as _;
 use indicatif::{ProgressBar, ProgressStyle};
+
+use as_owner::again_as_owner;
 
 use crate::args::{Cli, Command, DataArgs};
 use crate::config::{NoDataDir, data_dir};
@@ -38,6 +45,9 @@ pub fn run(args: impl IntoIterator<Item = OsString>) -> ExitCode {
     };
     let done = match cli.command {
         Command::Serve(args) => serve::run(&args),
+        Command::Init(args) => init::run(&args),
+        Command::Enrol(args) => enrol::run(&args),
+        Command::Devices(args) => devices::run(&args),
         Command::Verify(args) => verify::run(&args),
         Command::Rebuild(args) => rebuild::run(&args),
         Command::Completions(args) => generate::completions(&args),

@@ -1,19 +1,23 @@
 //! `baywrightd serve`.
 
 use std::io::{IsTerminal as _, Write as _};
+use std::net::{Ipv4Addr, Ipv6Addr, SocketAddr};
+use std::path::Path;
 use std::process::ExitCode;
 use std::sync::Arc;
 
 use anyhow::Context as _;
+use baywright_proto::DEFAULT_PORT;
 use tokio::net::TcpListener;
 use tokio::signal::unix::{SignalKind, signal};
 use tokio_util::sync::CancellationToken;
 use tracing_subscriber::EnvFilter;
 
 use super::data_dir_of;
+use crate::access::is_initialised;
 use crate::args::{LogFormat, ServeArgs};
 use crate::clock::SystemClock;
-use crate::config::{Config, loopback_only};
+use crate::config::{Config, NotLoopback, loopback_only};
 use crate::lifecycle::{Ready, serve};
 use crate::supervision::{Listeners, handed_over};
 
@@ -23,9 +27,11 @@ const CALL_THREADS: usize = 2;
 
 pub(super) fn run(args: &ServeArgs) -> anyhow::Result<ExitCode> {
     start_trace(args.log);
-    let config = Config {
-        data_dir: data_dir_of(&args.data)?,
-        listen: loopback_only(args.listen)?,
+    let data_dir = data_dir_of(&args.data)?;
+    let mut config = Config {
+        data_dir: data_dir.clone(),
+        listen: place(args, &data_dir)?,
+        join_port: args.join_port,
         socket: args.socket.clone(),
     };
     let json = args.json;
@@ -35,9 +41,7 @@ pub(super) fn run(args: &ServeArgs) -> anyhow::Result<ExitCode> {
         .build()
         .context("the runtime could not be started")?;
     let done = runtime.block_on(async move {
-        let listener = TcpListener::bind(config.listen)
-            .await
-            .with_context(|| format!("{} cannot be listened on", config.listen))?;
+        let listener = bind(&mut config).await?;
         let unix = handed_over().context("the socket of the service manager cannot be used")?;
         let listeners = Listeners {
             tcp: listener,
@@ -61,6 +65,38 @@ pub(super) fn run(args: &ServeArgs) -> anyhow::Result<ExitCode> {
     // A read that still runs must not hold the process.
     runtime.shutdown_background();
     done
+}
+
+/// Where to listen: as asked, else on the loopback, and once there are
+/// certificates on every address of this computer.
+fn place(args: &ServeArgs, data_dir: &Path) -> Result<SocketAddr, NotLoopback> {
+    if is_initialised(data_dir) {
+        return Ok(args.listen.unwrap_or_else(everywhere));
+    }
+    loopback_only(args.listen.unwrap_or_else(loopback))
+}
+
+fn loopback() -> SocketAddr {
+    SocketAddr::from((Ipv4Addr::LOCALHOST, DEFAULT_PORT))
+}
+
+/// Every address, IPv4 ones too where the system maps them, as it usually does.
+fn everywhere() -> SocketAddr {
+    SocketAddr::from((Ipv6Addr::UNSPECIFIED, DEFAULT_PORT))
+}
+
+/// Binds the port; a computer without IPv6 listens on its IPv4 addresses.
+async fn bind(config: &mut Config) -> anyhow::Result<TcpListener> {
+    let bound = match TcpListener::bind(config.listen).await {
+        Err(error)
+            if error.kind() != std::io::ErrorKind::AddrInUse && config.listen == everywhere() =>
+        {
+            config.listen = SocketAddr::from((Ipv4Addr::UNSPECIFIED, DEFAULT_PORT));
+            TcpListener::bind(config.listen).await
+        }
+        bound => bound,
+    };
+    bound.with_context(|| format!("{} cannot be listened on", config.listen))
 }
 
 /// The first signal stops with grace, the second at once.
@@ -91,6 +127,7 @@ fn announce(ready: &Ready, json: bool) -> std::io::Result<()> {
             "log_id": uuid::Uuid::from_bytes(ready.meta.log_id).simple().to_string(),
             "epoch": ready.meta.epoch,
             "head_seq": ready.head_seq,
+            "certificates": ready.certificates,
         });
         writeln!(out, "{line}")?;
     } else {
@@ -98,7 +135,12 @@ fn announce(ready: &Ready, json: bool) -> std::io::Result<()> {
         if let Some(socket) = &ready.socket {
             write!(out, " and {}", socket.display())?;
         }
-        writeln!(out, ", log at seq {}", ready.head_seq)?;
+        let who = if ready.certificates {
+            "certificates asked for"
+        } else {
+            "no certificates yet: this computer only"
+        };
+        writeln!(out, ", log at seq {}, {who}", ready.head_seq)?;
     }
     out.flush()
 }

@@ -80,12 +80,29 @@ pub fn read(intake: &Intake) -> Result<Readable, Refusal> {
     match (event_id, fact) {
         (Some(event_id), Some(fact)) if wrong.is_empty() => {
             wrong.extend(wrong_ids(&fact));
-            if wrong.is_empty() {
-                return Ok(Readable { event_id, fact });
+            if !wrong.is_empty() {
+                return Err(Refusal::Unreadable(wrong));
             }
-            Err(Refusal::Unreadable(wrong))
+            match owners_alone(&fact) {
+                Some(what) if intake.role != v1::Role::Owner => Err(Refusal::NotPermitted { what }),
+                _ => Ok(Readable { event_id, fact }),
+            }
         }
         _ => Err(Refusal::Unreadable(wrong)),
+    }
+}
+
+/// What only the owner says, in words: prices, promises, and what a record means.
+fn owners_alone(fact: &v1::Fact) -> Option<&'static str> {
+    match fact.kind.as_ref()? {
+        Kind::CatalogueSet(_) => Some("change the catalogue"),
+        Kind::QuoteDrafted(_)
+        | Kind::QuoteRevised(_)
+        | Kind::QuoteAccepted(_)
+        | Kind::QuoteDeclined(_) => Some("make quotes"),
+        Kind::Settled(_) => Some("settle odd records"),
+        Kind::PastRecorded(_) => Some("bring in jobs from before the log"),
+        _ => None,
     }
 }
 

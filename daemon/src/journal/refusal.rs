@@ -86,6 +86,8 @@ pub enum Refusal {
     OutOfStep { held: u64 },
     #[error("{}", unknown(.0))]
     UnknownCode(Vec<UnknownCode>),
+    #[error("a bay does not {what}: that is posted from an owner's device")]
+    NotPermitted { what: &'static str },
     #[error("the daemon has more posts waiting than it takes: send it again in a moment")]
     QueueFull,
     #[error("the daemon is stopping: send it again when it is back")]

@@ -14,6 +14,7 @@ pub(super) async fn whole(dir: &std::path::Path) -> Whole {
     let config = Config {
         data_dir: dir.to_owned(),
         listen: listener.local_addr().unwrap(),
+        join_port: None,
         socket: None,
     };
     let stop = CancellationToken::new();
@@ -132,6 +133,7 @@ async fn a_left_over_socket_goes_and_one_in_use_stays() {
     let config = Config {
         data_dir: other.path().to_owned(),
         listen: listener.local_addr().unwrap(),
+        join_port: None,
         socket: Some(path),
     };
     let clock = Arc::new(SetClock::at(Micros(0)));

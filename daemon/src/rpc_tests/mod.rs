@@ -8,6 +8,7 @@ mod quote;
 mod reads;
 
 use std::future::Future;
+use std::net::SocketAddr;
 use std::sync::{Arc, Mutex, mpsc as std_mpsc};
 use std::time::Duration;
 
@@ -30,6 +31,10 @@ use tonic_health::pb::HealthCheckRequest;
 use tonic_health::pb::health_client::HealthClient;
 use tonic_types::StatusExt as _;
 
+use crate::access::conn::{Conn, Peer};
+use crate::access::gate::GateLayer;
+use crate::access::joining::Joining;
+use crate::access::{Access, Caller};
 use crate::clock::{Clock, SetClock};
 use crate::config::Config;
 use crate::facts::{Answer, FactsError, Stored};
@@ -145,6 +150,15 @@ impl Pipe {
             writer: writer.clone(),
             reads: Reads::new(dir.path(), writer.heads(), stop.clone()),
             learner: Arc::default(),
+            joining: Joining::new(
+                Access::open(),
+                SocketAddr::from(([127, 0, 0, 1], 0)),
+                0,
+                meta.log_id,
+                Arc::clone(&clock),
+                stop.clone(),
+            ),
+            access: Access::open(),
             clock,
             meta,
             stop: stop.clone(),
@@ -152,8 +166,10 @@ impl Pipe {
         };
         let (_, routes) = health::with_health(services.routes(), &writer.heads()).await;
         let (ours, theirs) = tokio::io::duplex(64 * 1024);
+        let theirs = Conn::new(theirs, Peer::unlimited(Caller::OPEN), None);
         tokio::spawn(
             server()
+                .layer(GateLayer::new(Arc::clone(&services.clock)))
                 .add_routes(routes)
                 .serve_with_incoming(tokio_stream::once(Ok::<_, std::io::Error>(theirs))),
         );

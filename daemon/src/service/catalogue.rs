@@ -1,12 +1,13 @@
 //! The catalogue in force.
 
-use baywright_proto::catalogue::to_wire;
+use baywright_proto::catalogue::{to_wire, without_prices};
 use baywright_proto::v1;
 use baywright_proto::v1::catalogue_service_server::CatalogueService;
 use baywright_terms::time::Micros;
 use tonic::{Request, Response, Status};
 
 use super::Services;
+use super::intake::caller;
 
 #[tonic::async_trait]
 impl CatalogueService for Services {
@@ -14,6 +15,7 @@ impl CatalogueService for Services {
         &self,
         request: Request<v1::GetCatalogueRequest>,
     ) -> Result<Response<v1::GetCatalogueResponse>, Status> {
+        let role = caller(&request)?.role;
         let v1::GetCatalogueRequest {
             at_us,
             held_revision,
@@ -26,7 +28,13 @@ impl CatalogueService for Services {
         let held = revision != 0 && revision == held_revision;
         Ok(Response::new(v1::GetCatalogueResponse {
             revision,
-            catalogue: (!held).then(|| to_wire(&catalogue)),
+            catalogue: (!held).then(|| {
+                let mut wire = to_wire(&catalogue);
+                if role == v1::Role::Bay {
+                    without_prices(&mut wire);
+                }
+                wire
+            }),
         }))
     }
 }

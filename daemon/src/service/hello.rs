@@ -5,6 +5,7 @@ use baywright_proto::{PROTOCOL_HIGHEST, PROTOCOL_LOWEST, v1};
 use tonic::{Code, Request, Response, Status};
 
 use super::Services;
+use super::intake::caller;
 use super::status::{self, reason};
 
 /// The build as it calls itself.
@@ -16,9 +17,14 @@ impl HelloService for Services {
         &self,
         request: Request<v1::HelloRequest>,
     ) -> Result<Response<v1::HelloResponse>, Status> {
+        let caller = caller(&request)?;
         let request = request.into_inner();
         speaks_our_protocol(&request)?;
-        let device = request.device;
+        let device = match caller.device() {
+            // What is held is held under the name in its certificate.
+            Some(device) if !request.device.is_empty() => device.to_owned(),
+            _ => request.device,
+        };
         let held = if device.is_empty() {
             0
         } else {

@@ -12,6 +12,7 @@ use tonic::{Code, Request, Response, Status, Streaming};
 
 use super::Services;
 use super::status::{self, reason};
+use crate::access::Caller;
 use crate::journal::post::Intake;
 use crate::journal::refusal::{Refusal, Violation};
 use crate::journal::writer::{self, Pending};
@@ -25,14 +26,29 @@ const IN_FLIGHT_MAX: usize = 128;
 const POST_MS_MAX: u64 = 15_000;
 
 impl Services {
-    fn intake(post: v1::Post) -> Intake {
-        Intake {
-            // Before `init` a device is who it says it is, and whoever reaches
-            // the loopback address or the socket is the owner.
-            device: post.device.clone(),
-            role: v1::Role::Owner,
+    /// The post with the device and role that were proved.
+    fn intake(&self, caller: &Caller, post: v1::Post) -> Result<Intake, Refusal> {
+        let device = match caller.device() {
+            // What the certificate says counts, whatever the post says.
+            Some(device) => device.to_owned(),
+            // On this computer a device is who it says it is, but nobody else.
+            None if self.is_a_device(&post.device) => {
+                let mend = "is the name of a device with a certificate: choose another";
+                return Err(Refusal::Unreadable(vec![Violation::new("device", mend)]));
+            }
+            None => post.device.clone(),
+        };
+        Ok(Intake {
+            device,
+            role: caller.role,
             post,
-        }
+        })
+    }
+
+    fn is_a_device(&self, name: &str) -> bool {
+        self.access
+            .kept()
+            .is_some_and(|kept| kept.devices.names_a_device(name))
     }
 }
 
@@ -61,6 +77,12 @@ fn receipt(receipt: writer::Receipt) -> v1::Receipt {
         repeated: kept.repeated,
         catalogue_revision,
     }
+}
+
+/// Who posts; the gate put it there.
+pub(crate) fn caller<T>(request: &Request<T>) -> Result<Caller, Status> {
+    let caller = request.extensions().get::<Caller>();
+    caller.cloned().ok_or_else(status::no_caller)
 }
 
 fn no_post() -> Refusal {
@@ -98,13 +120,14 @@ impl IntakeService for Services {
         &self,
         request: Request<v1::PostRequest>,
     ) -> Result<Response<v1::PostResponse>, Status> {
+        let caller = caller(&request)?;
         let post = request
             .into_inner()
             .post
             .ok_or_else(|| status::of_refusal(&no_post()))?;
         let pending = self
-            .writer
-            .post(Self::intake(post))
+            .intake(&caller, post)
+            .and_then(|intake| self.writer.post(intake))
             .map_err(|refusal| status::of_refusal(&refusal))?;
         let answer = tokio::time::timeout(Duration::from_millis(POST_MS_MAX), pending.answer())
             .await
@@ -130,6 +153,7 @@ impl IntakeService for Services {
         &self,
         request: Request<Streaming<v1::PostManyRequest>>,
     ) -> Result<Response<Self::PostManyStream>, Status> {
+        let caller = caller(&request)?;
         let mut posts = request.into_inner();
         // Answered in this order; the writer takes them in this order as well.
         let (order, answers) = mpsc::channel::<Result<OnItsWay, Status>>(IN_FLIGHT_MAX);
@@ -153,7 +177,10 @@ impl IntakeService for Services {
                 };
                 let event_id = post.as_ref().map_or_else(Vec::new, |p| p.event_id.clone());
                 let pending = match post {
-                    Some(post) => services.writer.post_when_room(Self::intake(post)).await,
+                    Some(post) => match services.intake(&caller, post) {
+                        Ok(intake) => services.writer.post_when_room(intake).await,
+                        Err(refusal) => Err(refusal),
+                    },
                     None => Err(no_post()),
                 };
                 // The caller went away: what it sent so far is kept.

@@ -1,5 +1,6 @@
 //! The gRPC services. They translate; the floor decides, the writer stores.
 
+pub mod access;
 pub mod catalogue;
 pub mod export;
 pub mod floor;
@@ -12,6 +13,7 @@ pub mod status;
 
 use std::sync::Arc;
 
+use baywright_proto::v1::access_service_server::AccessServiceServer;
 use baywright_proto::v1::catalogue_service_server::CatalogueServiceServer;
 use baywright_proto::v1::export_service_server::ExportServiceServer;
 use baywright_proto::v1::floor_service_server::FloorServiceServer;
@@ -23,6 +25,8 @@ use tokio_util::sync::CancellationToken;
 use tokio_util::task::TaskTracker;
 use tonic::service::Routes;
 
+use crate::access::Access;
+use crate::access::joining::Joining;
 use crate::clock::Clock;
 use crate::journal::Meta;
 use crate::journal::post::FACT_BYTES_MAX;
@@ -45,6 +49,9 @@ pub struct Services {
     pub(crate) learner: Arc<Learner>,
     pub(crate) clock: Arc<dyn Clock>,
     pub(crate) meta: Meta,
+    /// Who was let in.
+    pub(crate) access: Access,
+    pub(crate) joining: Joining,
     /// Cancelled when the daemon stops: streams end then, with a status.
     pub(crate) stop: CancellationToken,
     /// Streams that still have to end.
@@ -56,6 +63,9 @@ impl Services {
     pub fn routes(&self) -> Routes {
         Routes::new(
             IntakeServiceServer::new(self.clone()).max_decoding_message_size(POST_BYTES_MAX),
+        )
+        .add_service(
+            AccessServiceServer::new(self.clone()).max_decoding_message_size(QUESTION_BYTES_MAX),
         )
         .add_service(
             HelloServiceServer::new(self.clone()).max_decoding_message_size(QUESTION_BYTES_MAX),

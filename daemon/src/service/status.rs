@@ -7,7 +7,12 @@ use baywright_proto::v1;
 use tonic::{Code, Status};
 use tonic_types::{ErrorDetails, FieldViolation, StatusExt as _};
 
+use crate::access::authority::AuthorityError;
+use crate::access::gate::Rule;
+use crate::access::joining::EnrolError;
+use crate::access::{AccessError, Caller, Via};
 use crate::journal::Refusal;
+use crate::journal::follow::chain;
 
 /// Whose reasons these are, in `google.rpc.ErrorInfo`.
 pub const DOMAIN: &str = "baywright";
@@ -38,6 +43,14 @@ pub mod reason {
     pub const VERSION: &str = "VERSION";
     pub const TOO_SLOW: &str = "TOO_SLOW";
     pub const INTERNAL: &str = "INTERNAL";
+    pub const NOT_PERMITTED: &str = "NOT_PERMITTED";
+    pub const NOT_LET_IN: &str = "NOT_LET_IN";
+    pub const NOT_INITIALISED: &str = "NOT_INITIALISED";
+    pub const WRONG_CODE: &str = "WRONG_CODE";
+    pub const NO_SUCH_DEVICE: &str = "NO_SUCH_DEVICE";
+    pub const NAME_TAKEN: &str = "NAME_TAKEN";
+    pub const NO_SUCH_METHOD: &str = "NO_SUCH_METHOD";
+    pub const TOO_MANY_CODES: &str = "TOO_MANY_CODES";
 }
 
 /// Code and reason of a refused post.
@@ -47,6 +60,7 @@ fn code_of(refusal: &Refusal) -> (Code, &'static str) {
         Refusal::IdReused { .. } => (Code::AlreadyExists, reason::ID_REUSED),
         Refusal::OutOfStep { .. } => (Code::FailedPrecondition, reason::OUT_OF_STEP),
         Refusal::UnknownCode(_) => (Code::InvalidArgument, reason::UNKNOWN_CODE),
+        Refusal::NotPermitted { .. } => (Code::PermissionDenied, reason::NOT_PERMITTED),
         Refusal::QueueFull => (Code::ResourceExhausted, reason::QUEUE_FULL),
         // The bay keeps the post and sends it again: nothing is wrong with it.
         Refusal::Stopping => (Code::Unavailable, reason::STOPPING),
@@ -85,7 +99,10 @@ pub fn of_refusal(refusal: &Refusal) -> Status {
         Refusal::QueueFull | Refusal::NotWritten { .. } => {
             details.set_retry_info(Some(Duration::from_millis(RETRY_AFTER_MS)));
         }
-        Refusal::IdReused { .. } | Refusal::Stopping | Refusal::ReadOnly { .. } => {}
+        Refusal::IdReused { .. }
+        | Refusal::NotPermitted { .. }
+        | Refusal::Stopping
+        | Refusal::ReadOnly { .. } => {}
     }
     Status::with_error_details(code, refusal.to_string(), details)
 }
@@ -171,9 +188,123 @@ pub fn facts_behind(why: &str) -> Status {
     )
 }
 
+/// A caller whose role does not go that far.
+pub fn not_permitted(caller: &Caller, rule: Rule) -> Status {
+    let who = match (&caller.via, caller.role) {
+        (Via::Certificate { device, .. }, role) => format!("{device} is a {}", role_word(role)),
+        (_, role) => format!("you are let in as a {}", role_word(role)),
+    };
+    let needed = match rule {
+        Rule::OwnerHere => "only the owner at the server itself may do this",
+        Rule::Owner => "only an owner's device may do this",
+        Rule::Figures => "figures and prices are for an owner's or a viewer's device",
+        Rule::Posting => "facts come from a bay's or an owner's device",
+        Rule::Device | Rule::Anyone => "only a device with a certificate may do this",
+    };
+    of(
+        Code::PermissionDenied,
+        reason::NOT_PERMITTED,
+        format!("{who}; {needed}"),
+    )
+}
+
+fn role_word(role: v1::Role) -> &'static str {
+    match role {
+        v1::Role::Bay => "bay",
+        v1::Role::Owner => "owner",
+        v1::Role::Viewer => "viewer",
+        v1::Role::Unspecified => "stranger",
+    }
+}
+
+/// A user of the daemon's computer whom nobody let in.
+pub fn not_let_in(user_id: u32) -> Status {
+    of(
+        Code::PermissionDenied,
+        reason::NOT_LET_IN,
+        format!(
+            "user {user_id} of this computer was not let in: the owner does so with `baywrightd enrol NAME --role bay --user {user_id}`"
+        ),
+    )
+}
+
+/// A call that came past the doors of the daemon, which none does.
+pub fn no_caller() -> Status {
+    of(
+        Code::Unauthenticated,
+        reason::NOT_LET_IN,
+        "nobody is known at the other end of this connection",
+    )
+}
+
+/// A method that nobody decided on.
+pub fn no_such_method(path: &str) -> Status {
+    of(
+        Code::Unimplemented,
+        reason::NO_SUCH_METHOD,
+        format!("this daemon has no method {path}"),
+    )
+}
+
+/// Nobody can be let in before there is an authority.
+pub fn not_initialised() -> Status {
+    of(
+        Code::FailedPrecondition,
+        reason::NOT_INITIALISED,
+        "there are no certificates yet: run `baywrightd init`, then start the daemon again",
+    )
+}
+
+/// A one-time code that does not live, or never did.
+pub fn wrong_code() -> Status {
+    of(
+        Code::PermissionDenied,
+        reason::WRONG_CODE,
+        "the code is not one that lives: it is good once, for 15 minutes and five tries; `baywrightd enrol` prints a new one",
+    )
+}
+
+/// A signing request that cannot be signed.
+pub fn bad_signing_request(error: &AuthorityError) -> Status {
+    let cause = chain(error);
+    if matches!(error, AuthorityError::Clock(_)) {
+        return of(Code::FailedPrecondition, reason::INTERNAL, cause);
+    }
+    bad_field(
+        "signing_request",
+        format!("the signing request cannot be used: {cause}"),
+        "send a PKCS #10 request in DER, signed with its own key",
+    )
+}
+
+/// Something about the list of devices.
+pub fn of_access(error: &AccessError) -> Status {
+    let (code, reason) = match error {
+        AccessError::NameTaken(_) => (Code::AlreadyExists, reason::NAME_TAKEN),
+        AccessError::BadName(_) => (Code::InvalidArgument, reason::BAD_REQUEST),
+        AccessError::NoSuchDevice(_) => (Code::NotFound, reason::NO_SUCH_DEVICE),
+        _ => return internal("changing who is let in", error),
+    };
+    of(code, reason, error.to_string())
+}
+
+/// A code that could not be given out.
+pub fn of_enrol(error: &EnrolError) -> Status {
+    match error {
+        EnrolError::NotInitialised => not_initialised(),
+        EnrolError::Access(error) => of_access(error),
+        EnrolError::TooMany => of(
+            Code::ResourceExhausted,
+            reason::TOO_MANY_CODES,
+            error.to_string(),
+        ),
+        EnrolError::Port(..) => of(Code::Unavailable, reason::INTERNAL, chain(error)),
+    }
+}
+
 /// A fault of ours: the trace has the cause, the caller a sentence.
 pub fn internal(doing: &str, error: &dyn std::error::Error) -> Status {
-    tracing::error!(error = %crate::journal::follow::chain(error), doing, "a call failed");
+    tracing::error!(error = %chain(error), doing, "a call failed");
     of(
         Code::Internal,
         reason::INTERNAL,

@@ -6,6 +6,7 @@ pub mod amount;
 pub mod catalogue;
 pub mod code;
 pub mod hours;
+pub mod join_code;
 pub mod surface;
 pub mod temperature;
 pub mod time;
