@@ -5,6 +5,7 @@
 use std::fmt;
 use std::process::ExitCode;
 
+use rustls::AlertDescription;
 use tonic::{Code, Status};
 use tonic_types::StatusExt as _;
 
@@ -164,6 +165,14 @@ impl Error {
                 ))
                 .with_hint("Is baywrightd running? `--server HOST:PORT` names another place.")
             }
+            // A status that the daemon sent has no cause on this side.
+            Code::Unknown | Code::Internal if std::error::Error::source(status).is_some() => Self::unreachable(format!(
+                "The connection broke before the daemon gave {wanted}."
+            ))
+            .with_hint(
+                "Where the shop has certificates, this device joins first: `bay join HOST CODE`. \
+                 Otherwise try again.",
+            ),
             Code::InvalidArgument
             | Code::NotFound
             | Code::FailedPrecondition
@@ -198,14 +207,34 @@ pub(crate) fn of_tls(error: &(dyn std::error::Error + 'static)) -> Option<Error>
         if let Some(found) = inner.or_else(|| error.downcast_ref::<rustls::Error>()) {
             return in_words(found);
         }
+        // The HTTP/2 library keeps an alert's words alone.
+        if let Some(alert) = alert_in(&error.to_string()) {
+            return in_words(&rustls::Error::AlertReceived(alert));
+        }
         cause = error.source();
     }
     None
 }
 
+/// The alert that a text is about, if any.
+fn alert_in(text: &str) -> Option<AlertDescription> {
+    [
+        AlertDescription::CertificateRevoked,
+        AlertDescription::CertificateExpired,
+        AlertDescription::CertificateRequired,
+        AlertDescription::BadCertificate,
+        AlertDescription::CertificateUnknown,
+        AlertDescription::UnknownCA,
+        AlertDescription::AccessDenied,
+    ]
+    .into_iter()
+    .find(|alert| text.contains(&rustls::Error::AlertReceived(*alert).to_string()))
+}
+
 /// The sentence for a certificate that was not taken.
 fn in_words(error: &rustls::Error) -> Option<Error> {
-    use rustls::{AlertDescription as Alert, Error as Tls};
+    use AlertDescription as Alert;
+    use rustls::Error as Tls;
     let not_permitted =
         |message: &str, hint: &str| Some(Error::new(Kind::NotPermitted, message).with_hint(hint));
     match error {

@@ -59,7 +59,7 @@ fn a_bay_joins_posts_under_its_name_and_is_cut_off() {
     let shop = Joined::open();
     // A fact from before the joining goes out after it, once.
     let kept = shop.bay("bay-2", &["note", "before the joining"]).ok();
-    assert!(kept.contains("kept"), "{kept}");
+    assert!(kept.contains("Kept"), "{kept}");
     shop.join("bay-2", "bay");
     let sent = shop.bay("bay-2", &["spool", "send"]).ok();
     assert!(!sent.is_empty());
@@ -92,7 +92,7 @@ fn a_bay_joins_posts_under_its_name_and_is_cut_off() {
     assert!(now.err.contains("cut off"), "{}", now.err);
     let note = shop.bay("bay-2", &["note", "after the theft"]);
     assert_eq!(note.code, 0, "{}{}", note.out, note.err);
-    assert!(note.out.contains("kept"), "{}", note.out);
+    assert!(note.out.contains("Kept"), "{}", note.out);
     // The same name on another tablet, which brings nothing of the old one along.
     shop.join("bay-2-again", "bay");
     let events = shop.bay("office", &["export", "csv", "events"]).ok();

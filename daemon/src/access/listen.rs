@@ -8,6 +8,7 @@ use std::sync::Arc;
 use std::time::Duration;
 
 use rustls::ServerConfig;
+use tokio::io::{AsyncReadExt as _, AsyncWriteExt as _};
 use tokio::net::{TcpListener, TcpStream, UnixListener, UnixStream};
 use tokio::sync::{OwnedSemaphorePermit, Semaphore, mpsc};
 use tokio_rustls::TlsAcceptor;
@@ -25,6 +26,10 @@ pub const CONNECTIONS_MAX: usize = 256;
 /// Longest time for saying who one is, milliseconds: a bay takes a few
 /// milliseconds, over a bad radio a second or two.
 pub const HANDSHAKE_MS_MAX: u64 = 10_000;
+
+/// How long, and for how many bytes, a peer that was not let in is listened to.
+const LINGER_MS_MAX: u64 = 1_000;
+const LINGER_BYTES_MAX: usize = 64 * 1024;
 
 /// Wait after an accept that failed, milliseconds: it fails for want of file
 /// descriptors, which come back only when something closes.
@@ -72,7 +77,13 @@ pub fn tls(
             async move {
                 let greeted = async {
                     stream.set_nodelay(true)?;
-                    let stream = acceptor.accept(stream).await?;
+                    let stream = match acceptor.accept(stream).into_fallible().await {
+                        Ok(stream) => stream,
+                        Err((error, stream)) => {
+                            linger(stream).await;
+                            return Err(error);
+                        }
+                    };
                     let peer = peer_of(&access, &stream)?;
                     Ok(Conn::new(stream, peer, Some(place)))
                 };
@@ -82,6 +93,26 @@ pub fn tls(
             }
         },
     )
+}
+
+/// Lets the alert reach a peer that was not let in. With TLS 1.3 it has sent its
+/// first request by then, and a close with unread bytes would overtake the alert.
+async fn linger(mut stream: TcpStream) {
+    let drained = async {
+        stream.shutdown().await?;
+        let mut unread = [0; 1024];
+        let mut left = LINGER_BYTES_MAX;
+        while left > 0 {
+            match stream.read(&mut unread).await? {
+                0 => break,
+                read => left = left.saturating_sub(read),
+            }
+        }
+        Ok::<_, io::Error>(())
+    };
+    let limit = Duration::from_millis(LINGER_MS_MAX);
+    // Whether the peer heard it is its own affair.
+    drop(tokio::time::timeout(limit, drained).await);
 }
 
 /// Who shows the certificate that the handshake proved.
