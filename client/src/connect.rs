@@ -167,13 +167,8 @@ impl Server {
     }
 
     fn silent(&self, why: &str) -> Error {
-        Error::unreachable(format!("No daemon at {self}: {why}.")).with_hint(match self {
-            Self::Tcp(_) => {
-                "Is baywrightd running? `--server HOST:PORT` names another place. Where the shop \
-                     has certificates, this device joins first: `bay join HOST CODE`."
-            }
-            _ => "Is baywrightd running? `--server HOST:PORT` names another place.",
-        })
+        Error::unreachable(format!("No daemon at {self}: {why}."))
+            .with_hint("Is baywrightd running? `--server HOST:PORT` names another place.")
     }
 }
 
