@@ -183,7 +183,7 @@ pub async fn serve(
     let gate = GateLayer::new(Arc::clone(&services.clock));
     let mut servers = JoinSet::new();
     if let Some(kept) = access.kept() {
-        let config = tls::for_devices(kept)?;
+        let config = tls::for_devices(kept, Arc::clone(&services.clock))?;
         let incoming = doors::tls(tcp, config, access.clone(), stop.clone());
         servers.spawn(listen(incoming, gate.clone(), routes.clone(), stop.clone()));
     } else {

@@ -16,6 +16,7 @@ mod joining;
 mod kills;
 mod offline;
 mod quoting;
+mod renewing;
 mod settling;
 mod shop;
 mod stopping;

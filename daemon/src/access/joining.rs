@@ -176,7 +176,7 @@ impl Joining {
         let port_error = |error| EnrolError::Port(at, error);
         let listener = TcpListener::bind(at).await.map_err(port_error)?;
         let port = listener.local_addr().map_err(port_error)?.port();
-        let config = tls::for_joining(&kept.authority)?;
+        let config = tls::for_joining(&kept.authority, Arc::clone(&self.0.clock))?;
         let shut = self.0.stop.child_token();
         {
             let mut window = self.window();

@@ -1,12 +1,14 @@
 //! TLS 1.3 on the daemon's ports.
 
 use std::sync::Arc;
+use std::time::Duration;
 
 use rustls::client::danger::HandshakeSignatureValid;
 use rustls::crypto::{CryptoProvider, ring};
 use rustls::pki_types::{CertificateDer, UnixTime};
 use rustls::server::danger::{ClientCertVerified, ClientCertVerifier};
 use rustls::server::{NoServerSessionStorage, WebPkiClientVerifier};
+use rustls::time_provider::TimeProvider;
 use rustls::{
     CertificateError, DigitallySignedStruct, DistinguishedName, Error, RootCertStore, ServerConfig,
     SignatureScheme, version,
@@ -15,27 +17,32 @@ use rustls::{
 use super::authority::{Authority, enrolment_of};
 use super::devices::Devices;
 use super::{AccessError, Kept};
+use crate::clock::Clock;
 
 /// HTTP/2, the only thing spoken (RFC 7301).
 const ALPN: &[u8] = b"h2";
 
 /// What devices connect with: their certificate is asked for, and must be of an
 /// enrolment that stands.
-pub fn for_devices(kept: &Kept) -> Result<Arc<ServerConfig>, AccessError> {
+pub fn for_devices(kept: &Kept, clock: Arc<dyn Clock>) -> Result<Arc<ServerConfig>, AccessError> {
     let verifier = DeviceVerifier::new(&kept.authority, kept.devices.clone())?;
-    config(&kept.authority, Some(Arc::new(verifier)))
+    config(&kept.authority, Some(Arc::new(verifier)), clock)
 }
 
 /// What a device joins with: it has no certificate yet.
-pub fn for_joining(authority: &Authority) -> Result<Arc<ServerConfig>, AccessError> {
-    config(authority, None)
+pub fn for_joining(
+    authority: &Authority,
+    clock: Arc<dyn Clock>,
+) -> Result<Arc<ServerConfig>, AccessError> {
+    config(authority, None, clock)
 }
 
 fn config(
     authority: &Authority,
     verifier: Option<Arc<dyn ClientCertVerifier>>,
+    clock: Arc<dyn Clock>,
 ) -> Result<Arc<ServerConfig>, AccessError> {
-    let builder = ServerConfig::builder_with_provider(provider())
+    let builder = ServerConfig::builder_with_details(provider(), Arc::new(DaemonTime(clock)))
         .with_protocol_versions(&[&version::TLS13])?;
     let builder = match verifier {
         Some(verifier) => builder.with_client_cert_verifier(verifier),
@@ -49,6 +56,17 @@ fn config(
     config.send_tls13_tickets = 0;
     config.session_storage = Arc::new(NoServerSessionStorage {});
     Ok(Arc::new(config))
+}
+
+/// Certificates end by the daemon's clock, which tests can set.
+#[derive(Debug)]
+struct DaemonTime(Arc<dyn Clock>);
+
+impl TimeProvider for DaemonTime {
+    fn current_time(&self) -> Option<UnixTime> {
+        let since = u64::try_from(self.0.now().0).ok()?;
+        Some(UnixTime::since_unix_epoch(Duration::from_micros(since)))
+    }
 }
 
 /// The one provider of cryptography, named so that none is picked by itself.
