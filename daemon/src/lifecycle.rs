@@ -66,8 +66,12 @@ const CONNECTION_WINDOW_BYTES: u32 = 4 * 1024 * 1024;
 const KEEP_ALIVE_MS: u64 = 10_000;
 const KEEP_ALIVE_ANSWER_MS_MAX: u64 = 10_000;
 
-/// Whoever may open the socket: its owner. The data directory is theirs as well.
+/// Whoever may open the socket before `init`: its owner. The data directory is
+/// theirs as well.
 const SOCKET_MODE: u32 = 0o600;
+
+/// After `init` the daemon itself decides by the user at the other end.
+const SOCKET_MODE_DECIDED: u32 = 0o666;
 
 /// Longest path that a Unix socket can have: `sun_path` has 108 bytes on Linux
 /// and 104 on macOS, the last of them zero.
@@ -150,7 +154,7 @@ pub async fn serve(
     let own_socket = socket_path(&config).filter(|_| unix.is_none());
     let unix = match (unix, &own_socket) {
         (Some(handed_over), _) => Some(handed_over),
-        (None, Some(path)) => Some(bind_socket(path).await?),
+        (None, Some(path)) => Some(bind_socket(path, socket_mode(&access)).await?),
         (None, None) => None,
     };
     let socket = unix.as_ref().and_then(supervision::path_of);
@@ -304,9 +308,16 @@ fn socket_path(config: &Config) -> Option<PathBuf> {
     Some(path)
 }
 
+fn socket_mode(access: &Access) -> u32 {
+    match access.kept() {
+        Some(_) => SOCKET_MODE_DECIDED,
+        None => SOCKET_MODE,
+    }
+}
+
 /// Binds the Unix socket. A socket that nobody answers on is left over from a
 /// daemon that was killed, and goes.
-async fn bind_socket(path: &Path) -> Result<UnixListener, ServeError> {
+async fn bind_socket(path: &Path, mode: u32) -> Result<UnixListener, ServeError> {
     if path.exists() {
         match UnixStream::connect(path).await {
             Err(error) if error.kind() == std::io::ErrorKind::ConnectionRefused => {
@@ -326,7 +337,7 @@ async fn bind_socket(path: &Path) -> Result<UnixListener, ServeError> {
         "listening on the socket {}",
         path.display()
     )))?;
-    std::fs::set_permissions(path, std::fs::Permissions::from_mode(SOCKET_MODE)).map_err(
+    std::fs::set_permissions(path, std::fs::Permissions::from_mode(mode)).map_err(
         ServeError::io(format!("keeping the socket {} private", path.display())),
     )?;
     Ok(listener)

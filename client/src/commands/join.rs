@@ -159,7 +159,10 @@ fn told(joined: &Joined, answer: &v1::JoinResponse, taken: &Taken) -> Outcome {
         role,
         ..
     } = &joined.about;
-    let mut text = format!("This device is {device} now, let in as a {role} at {server}.");
+    let mut text = format!(
+        "This device is {device} now, let in as {} at {server}.",
+        with_article(answer.role())
+    );
     let waiting = taken.waiting;
     if waiting > 0 {
         let _ = write!(
@@ -188,5 +191,13 @@ fn role_word(role: v1::Role) -> &'static str {
         v1::Role::Owner => "owner",
         v1::Role::Viewer => "viewer",
         v1::Role::Bay | v1::Role::Unspecified => "bay",
+    }
+}
+
+fn with_article(role: v1::Role) -> &'static str {
+    match role {
+        v1::Role::Owner => "an owner",
+        v1::Role::Viewer => "a viewer",
+        v1::Role::Bay | v1::Role::Unspecified => "a bay",
     }
 }

@@ -76,6 +76,15 @@ impl RoleWord {
         }
     }
 
+    /// The word with its article.
+    pub const fn with_article(self) -> &'static str {
+        match self {
+            Self::Bay => "a bay",
+            Self::Owner => "an owner",
+            Self::Viewer => "a viewer",
+        }
+    }
+
     /// What a device of this role may do, in a clause.
     pub const fn means(self) -> &'static str {
         match self {

@@ -40,9 +40,9 @@ pub(super) fn run(args: &EnrolArgs) -> anyhow::Result<ExitCode> {
         println!("{}", json(args, &answer));
     } else if let Some(user_id) = user_id {
         println!(
-            "User {user_id} of this computer is let in as {}, a {}. `bay` finds the daemon by itself.",
+            "User {user_id} of this computer is let in as {}, {}. `bay` finds the daemon by itself.",
             args.device,
-            args.role.word()
+            args.role.with_article()
         );
     } else {
         print_code(args, &answer);
@@ -70,8 +70,8 @@ fn print_code(args: &EnrolArgs, answer: &v1::EnrolResponse) {
         println!("One of them: this server has several addresses.");
     }
     println!(
-        "The code is good once, and for {TRIES_MAX} tries. The device is then let in as a {}: {}.",
-        args.role.word(),
+        "The code is good once, and for {TRIES_MAX} tries. The device is then let in as {}: {}.",
+        args.role.with_article(),
         args.role.means()
     );
 }

@@ -191,8 +191,8 @@ pub fn facts_behind(why: &str) -> Status {
 /// A caller whose role does not go that far.
 pub fn not_permitted(caller: &Caller, rule: Rule) -> Status {
     let who = match (&caller.via, caller.role) {
-        (Via::Certificate { device, .. }, role) => format!("{device} is a {}", role_word(role)),
-        (_, role) => format!("you are let in as a {}", role_word(role)),
+        (Via::Certificate { device, .. }, role) => format!("{device} is {}", role_words(role)),
+        (_, role) => format!("you are let in as {}", role_words(role)),
     };
     let needed = match rule {
         Rule::OwnerHere => "only the owner at the server itself may do this",
@@ -208,12 +208,12 @@ pub fn not_permitted(caller: &Caller, rule: Rule) -> Status {
     )
 }
 
-fn role_word(role: v1::Role) -> &'static str {
+fn role_words(role: v1::Role) -> &'static str {
     match role {
-        v1::Role::Bay => "bay",
-        v1::Role::Owner => "owner",
-        v1::Role::Viewer => "viewer",
-        v1::Role::Unspecified => "stranger",
+        v1::Role::Bay => "a bay",
+        v1::Role::Owner => "an owner",
+        v1::Role::Viewer => "a viewer",
+        v1::Role::Unspecified => "a stranger",
     }
 }
 
