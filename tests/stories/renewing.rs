@@ -20,7 +20,7 @@ use crate::shop::Said;
 const BEGIN: Micros = Micros(1_796_126_400_000_000);
 
 /// A bound on the wait for a daemon, never a pause.
-const PATIENCE: Duration = Duration::from_secs(60);
+const PATIENCE: Duration = Duration::from_mins(1);
 
 struct Server {
     clock: Arc<SetClock>,
@@ -32,7 +32,7 @@ impl Server {
     fn start(data: PathBuf) -> Self {
         let clock = Arc::new(SetClock::at(BEGIN));
         let stop = CancellationToken::new();
-        let (tell, told) = std::sync::mpsc::channel();
+        let (tell, told) = std::sync::mpsc::sync_channel(1);
         let (its_clock, its_stop) = (Arc::clone(&clock), stop.clone());
         let thread = std::thread::spawn(move || {
             let runtime = tokio::runtime::Builder::new_multi_thread()
