@@ -114,7 +114,7 @@ mod tests {
 
     #[test]
     fn users_are_found_by_name_or_number() {
-        let passwd = "root:x:0:0:root:/root:/bin/sh\nana:x:1001:1001::/home/ana:/bin/sh\nbroken\n";
+        let passwd = "root:x:0:0:root:/root:/bin/sh\nana:x:1001:1001::/srv/ana:/bin/sh\nbroken\n";
         assert_eq!(user_in(passwd, "ana"), Some(1001));
         assert_eq!(user_in(passwd, "an"), None);
         assert_eq!(user_in(passwd, "broken"), None);
