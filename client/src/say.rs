@@ -11,6 +11,7 @@ use crate::answer::{Outcome, plain};
 use crate::context::Context;
 use crate::delivery::{Delivered, Noticed};
 use crate::describe;
+use crate::error::{Error, Kind as ErrorKind};
 use crate::nearby;
 use crate::post::{Said, occurred_at};
 use crate::spool::EventId;
@@ -56,7 +57,7 @@ pub fn say(context: &Context, fact: &v1::Fact, said: &Said, extra: Extra) -> Out
                 lines.push(format!("Its handle, for good: {handle}."));
             }
             if !extra.more_follows {
-                lines.push(kept_line(context, why.message(), *waiting));
+                lines.push(kept_line(context, why, *waiting));
             }
         }
         Said::Acknowledged { receipt, older } => {
@@ -313,17 +314,20 @@ fn capital(text: &str) -> String {
 }
 
 /// Says where a fact is that the daemon does not have yet.
-pub fn kept_line(context: &Context, why: &str, waiting: usize) -> String {
+pub fn kept_line(context: &Context, why: &Error, waiting: usize) -> String {
     let place = context.data_dir().join("spool");
     let more = match waiting {
         0 | 1 => String::new(),
         n => format!(" {n} facts wait there."),
     };
+    let when = match why.kind() {
+        ErrorKind::NotPermitted => "once this device is let in again",
+        _ => "with the next command, or with `bay spool send`",
+    };
     format!(
-        "{WAITS}Kept on this bay{WAITS:#} in {}.{more} {} It goes out with the next command, \
-         or with `bay spool send`.",
+        "{WAITS}Kept on this bay{WAITS:#} in {}.{more} {} It goes out {when}.",
         place.display(),
-        plain(why)
+        plain(why.message())
     )
 }
 

@@ -97,10 +97,7 @@ fn ask(
     };
     let limit = Duration::from_millis(CALL_MS_MAX);
     context.block_on(async {
-        let channel = link
-            .channel()
-            .await
-            .map_err(|e| not_there(&e, host, port))?;
+        let channel = link.channel().await.map_err(|e| not_there(&e))?;
         match tokio::time::timeout(limit, JoinServiceClient::new(channel).join(request)).await {
             Ok(Ok(answer)) => Ok(answer.into_inner()),
             Ok(Err(status)) => Err(Error::from_status(&status, "a certificate")),
@@ -110,18 +107,14 @@ fn ask(
 }
 
 /// The port is open only while a code lives, and its daemon must be the code's.
-fn not_there(error: &Error, host: &str, port: u16) -> Error {
+fn not_there(error: &Error) -> Error {
     let hint = if error.message().contains("certificate") {
         "Another daemon than the one that printed the code listens there, or the code was mistyped."
     } else {
         "The port is open only while a code lives, for 15 minutes: `baywrightd enrol` prints a new \
          one. Does a firewall let this port through?"
     };
-    Error::new(
-        Kind::Unreachable,
-        format!("No joining at {host}, port {port}: {}", error.message()),
-    )
-    .with_hint(hint)
+    Error::new(Kind::Unreachable, error.message()).with_hint(hint)
 }
 
 /// Takes the name that the daemon gave, and gets in step under it. Facts that

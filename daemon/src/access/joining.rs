@@ -1,6 +1,6 @@
 //! One-time codes, and the port that is open while one lives.
 
-use std::net::SocketAddr;
+use std::net::{IpAddr, SocketAddr};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::time::Duration;
 
@@ -126,6 +126,12 @@ impl Joining {
 
     fn window(&self) -> MutexGuard<'_, Window> {
         self.0.window.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+
+    /// The one address on which devices join, where it is not every one.
+    pub fn address(&self) -> Option<IpAddr> {
+        let address = self.0.at.ip();
+        (!address.is_unspecified()).then_some(address)
     }
 
     /// Makes a code for a device, opening the joining port where it is shut.

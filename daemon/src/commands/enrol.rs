@@ -69,8 +69,9 @@ fn print_code(args: &EnrolArgs, answer: &v1::EnrolResponse) {
     if answer.addresses.len() > 1 {
         println!("One of them: this server has several addresses.");
     }
+    println!("The code is good once, and for {TRIES_MAX} tries.");
     println!(
-        "The code is good once, and for {TRIES_MAX} tries. The device is then let in as {}: {}.",
+        "The device is then let in as {}: {}.",
         args.role.with_article(),
         args.role.means()
     );

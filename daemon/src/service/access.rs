@@ -29,7 +29,10 @@ impl Services {
             code: given.code.to_string(),
             expires_us: given.expires_us,
             port: u32::from(given.port),
-            addresses: of_this_computer().iter().map(ToString::to_string).collect(),
+            addresses: match self.joining.address() {
+                Some(address) => vec![address.to_string()],
+                None => of_this_computer().iter().map(ToString::to_string).collect(),
+            },
         })
     }
 

@@ -136,7 +136,7 @@ fn drafted_words(context: &Context, said: &Said, quote: Option<&v1::Quote>) -> S
         Said::Dry => "Nothing was posted (--dry).\n".to_owned(),
         Said::Kept { why, waiting, .. } => format!(
             "{}\nIts number comes when it is sent: `bay quote list` shows it.\n",
-            say::kept_line(context, why.message(), *waiting)
+            say::kept_line(context, why, *waiting)
         ),
         Said::Acknowledged { receipt, .. } => {
             let mut text = match quote {
