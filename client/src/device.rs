@@ -140,8 +140,9 @@ impl Device {
         how: &How,
     ) -> Result<Posted, Error> {
         // With the lock taken first, no other terminal sends this fact as one
-        // that nobody waits for; where it is busy, keeping comes first.
-        let early = Lock::Delivery.try_hold(self.spool.folder())?;
+        // that nobody waits for; where it is busy, or the disk too full for its
+        // file, keeping comes first.
+        let early = Lock::Delivery.try_hold(self.spool.folder()).unwrap_or(None);
         let entry = self.keep(fact, how)?;
         let sent = self.send_kept(link, early, &entry, how).await;
         match sent {

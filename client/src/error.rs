@@ -61,6 +61,9 @@ impl Kind {
     }
 }
 
+/// How a message begins that takes back what a person believes to be safe.
+const NOT_KEPT: &str = "The fact could NOT be kept.";
+
 /// A failure with what is wrong, and how to mend it.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Error {
@@ -121,6 +124,19 @@ impl Error {
     /// Reads a failure of this machine's files, naming what was being done.
     pub fn file(doing: &str, path: &std::path::Path, error: &std::io::Error) -> Self {
         Self::internal(format!("{doing} {} failed: {error}.", path.display()))
+    }
+
+    /// A failure of this machine before a fact was safe: whoever said it must
+    /// know that it is not. Other failures say so by themselves.
+    #[must_use]
+    pub fn not_kept(self) -> Self {
+        if self.kind != Kind::Internal || self.message.starts_with(NOT_KEPT) {
+            return self;
+        }
+        let because = self.hint.unwrap_or_default();
+        let advice = "Write it down, make room on this disk or mend it, and post it again with --at or --ago.";
+        Self::internal(format!("{NOT_KEPT} {}", self.message))
+            .with_hint(format!("{because} {advice}").trim_start())
     }
 
     /// Reads the daemon's answer to a call that is not a post.

@@ -93,14 +93,14 @@ pub fn post(context: &Context, fact: &v1::Fact) -> Result<Said, Error> {
         return Ok(Said::Dry);
     }
     let mut fact = fact.clone();
-    let handle = handle_for(context, &mut fact)?;
+    let handle = handle_for(context, &mut fact).map_err(Error::not_kept)?;
     let how = How {
         waiting: true,
         anyway: context.common.anyway,
         handle: handle.clone(),
     };
     let posted = {
-        let mut device = context.device()?;
+        let mut device = context.device().map_err(Error::not_kept)?;
         let mut link = context.link();
         context.block_on(device.post(&mut link, fact, &how))??
     };
@@ -116,7 +116,10 @@ pub fn post(context: &Context, fact: &v1::Fact) -> Result<Said, Error> {
             event_id,
             handle,
             why,
-            waiting: context.device()?.spool().posts().waiting().len(),
+            // It is kept, whether or not the others can be counted.
+            waiting: context
+                .device()
+                .map_or(1, |device| device.spool().posts().waiting().len()),
         }),
     }
 }

@@ -11,6 +11,7 @@ pub mod journal;
 pub mod learner;
 pub mod lifecycle;
 pub mod lock;
+mod mender;
 #[cfg(test)]
 mod rpc_tests;
 pub mod service;

@@ -2,7 +2,6 @@
 
 use std::net::SocketAddr;
 use std::os::unix::fs::PermissionsExt as _;
-use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::time::Duration;
@@ -21,14 +20,16 @@ use crate::access::joining::Joining;
 use crate::access::{Access, AccessError, listen as doors, tls};
 use crate::clock::Clock;
 use crate::config::Config;
-use crate::facts::{Facts, FactsError, LogSources as _};
+use crate::facts;
 use crate::health::{self, Health};
-use crate::journal::follow::{Follower, Standing, chain};
+use crate::journal::follow::{Standing, chain};
+use crate::journal::schema::LOG_FILE;
 use crate::journal::verify::{verify, verify_tail};
 use crate::journal::writer::{Heads, Writer};
-use crate::journal::{Journal, JournalError, LogReader, LogReaders, Meta};
+use crate::journal::{Journal, JournalError, LogReader, Meta};
 use crate::learner;
 use crate::lock::{DataLock, LockError};
+use crate::mender::{self, Opener};
 use crate::service::Services;
 use crate::service::reads::Reads;
 use crate::supervision::{self, Listeners, notify};
@@ -102,6 +103,15 @@ pub enum ServeError {
         #[source]
         source: std::io::Error,
     },
+    #[error(
+        "{} {state}, but facts of {folded} records lie beside it: put the log back from a backup with `baywrightd restore`, or move facts.db away to begin a new log",
+        log.display()
+    )]
+    LogLost {
+        log: PathBuf,
+        state: &'static str,
+        folded: u64,
+    },
     #[error("another process listens on the socket {}", path.display())]
     SocketInUse { path: PathBuf },
     #[error("who may speak to this daemon cannot be read")]
@@ -132,17 +142,21 @@ pub async fn serve(
 ) -> Result<(), ServeError> {
     let lock = Arc::new(DataLock::take(&config.data_dir)?);
     let access = Access::load(&config.data_dir)?;
+    refuse_lost_log(&config.data_dir)?;
     let journal = Journal::open(&config.data_dir)?;
     let meta = journal.meta();
     let tail = verify_tail(&LogReader::open(&config.data_dir)?);
-    let broken = tail.err();
+    let broken = tail.err().or_else(|| journal.damage().cloned());
     if let Some(broken) = &broken {
         tracing::error!(error = %broken, "the log is not what was appended: it is read-only");
     }
     let (writer, thread) = Writer::start(journal, Arc::clone(&clock), broken)
         .map_err(ServeError::io("starting the log's writer"))?;
     let heads = writer.heads();
-    open_facts(&config.data_dir, &lock, &writer)?;
+    let opener = Opener::new(&config.data_dir, &lock, &writer);
+    opener
+        .open(Standing::Opening)
+        .map_err(ServeError::io("starting the thread that opens the facts"))?;
     verify_rest(&config.data_dir, &writer, stop.clone())?;
     wait_for_facts(&heads).await;
 
@@ -183,6 +197,9 @@ pub async fn serve(
         stop.clone(),
     ));
     tokio::spawn(supervision::watchdog(writer.clone(), stop.clone()));
+    services
+        .streams
+        .spawn(mender::follow(opener, writer.clone(), stop.clone()));
     let (health, routes) = health::with_health(services.routes(), &heads).await;
     let gate = GateLayer::new(Arc::clone(&services.clock));
     let mut servers = JoinSet::new();
@@ -227,44 +244,19 @@ pub async fn serve(
     ended
 }
 
-/// Opens the facts on a thread of their own, so that bays can post while a
-/// long rebuild runs, and hands them to the writer.
-fn open_facts(data_dir: &Path, lock: &Arc<DataLock>, writer: &Writer) -> Result<(), ServeError> {
-    let data_dir = data_dir.to_owned();
-    let writer = writer.clone();
-    // The data directory stays ours until this thread has let go of it too.
-    let lock = Arc::clone(lock);
-    std::thread::Builder::new()
-        .name("facts-opener".to_owned())
-        .spawn(move || {
-            let opened = catch_unwind(AssertUnwindSafe(|| open_facts_now(&data_dir)));
-            let opened =
-                opened.unwrap_or_else(|_| Err(FactsError::Damaged("the fold panicked".to_owned())));
-            writer.follow(opened);
-            drop(lock);
-        })
-        .map_err(ServeError::io("starting the thread that opens the facts"))?;
-    Ok(())
-}
-
-fn open_facts_now(data_dir: &Path) -> Result<Box<dyn Follower>, FactsError> {
-    let log = LogReaders::new(data_dir)
-        .open()
-        .map_err(FactsError::Source)?;
-    let mut told = 0;
-    let facts = Facts::open(data_dir, log, &mut |progress| {
-        // A line for each tenth, for whoever watches a long start.
-        let tenth = progress.folded.saturating_mul(10) / progress.of.max(1);
-        if tenth > told {
-            told = tenth;
-            tracing::info!(
-                folded = progress.folded,
-                of = progress.of,
-                "working out the facts"
-            );
-        }
-    })?;
-    Ok(Box::new(facts))
+/// A log that is not there is made, on a shop's first day. Where facts lie
+/// beside it there was one, and a new one in its place would hide the loss.
+fn refuse_lost_log(data_dir: &Path) -> Result<(), ServeError> {
+    let log = data_dir.join(LOG_FILE);
+    let state = match std::fs::metadata(&log) {
+        Ok(file) if file.len() > 0 => return Ok(()),
+        Ok(_) => "is empty",
+        Err(_) => "is not there",
+    };
+    match facts::folded_records(data_dir) {
+        0 => Ok(()),
+        folded => Err(ServeError::LogLost { log, state, folded }),
+    }
 }
 
 /// Checks the log from its first record while the daemon works.

@@ -1,6 +1,6 @@
 //! Runs the real daemon and the real `bay` as child processes.
 
-use std::ffi::OsStr;
+use std::ffi::{OsStr, OsString};
 use std::io::{BufRead as _, BufReader};
 use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Output, Stdio};
@@ -24,6 +24,15 @@ pub struct Daemon {
 impl Daemon {
     /// Starts `binary` (the demo binary) as the daemon and waits until it can append.
     pub fn start(binary: &Path, data: &Path) -> Result<Self> {
+        Self::start_with(binary, data, [])
+    }
+
+    /// As [`Daemon::start`], with more in its environment.
+    pub fn start_with(
+        binary: &Path,
+        data: &Path,
+        environment: impl IntoIterator<Item = (&'static str, OsString)>,
+    ) -> Result<Self> {
         let log = std::fs::OpenOptions::new()
             .create(true)
             .append(true)
@@ -39,6 +48,7 @@ impl Daemon {
             ])
             .arg(data)
             .env_remove("BAYWRIGHT_DATA")
+            .envs(environment)
             .stdin(Stdio::null())
             .stdout(Stdio::piped())
             .stderr(log)

@@ -115,10 +115,13 @@ impl SpoolFile {
         }
         let new_end = self.end + to_u64(bytes.len());
         if let Err(error) = self.write(&bytes, new_end, flush) {
-            // Nobody is told that it is kept, so it must not turn up later: the
-            // person will say it again.
-            let _ = self.file.write_all_at(&vec![0; bytes.len()], self.end);
-            return Err(self.full(&error));
+            // Nobody is told that it is kept, so it must not turn up later, by
+            // a power cut either: the person will say it again.
+            let _ = self
+                .file
+                .write_all_at(&vec![0; bytes.len()], self.end)
+                .and_then(|()| self.file.sync_data());
+            return Err(Error::file("Writing", &self.path, &error));
         }
         self.end = new_end;
         Ok(())
@@ -146,14 +149,6 @@ impl SpoolFile {
             self.file.sync_data()?;
         }
         Ok(())
-    }
-
-    fn full(&self, error: &std::io::Error) -> Error {
-        Error::internal(format!(
-            "The fact could NOT be kept: writing {} failed: {error}.",
-            self.path.display()
-        ))
-        .with_hint("Write it down, make room on this disk, and post it again with --at or --ago.")
     }
 
     fn read_from(&mut self, offset: u64) -> Result<Vec<u8>, Error> {

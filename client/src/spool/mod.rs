@@ -121,8 +121,12 @@ impl Spool {
         self.catch_up()
     }
 
-    /// Keeps a post: when this returns, it is on the disk.
+    /// Keeps a post: when this returns, it is on the disk; an error says that it is not.
     pub fn post(&mut self, new: NewPost) -> Result<Entry, Error> {
+        self.keep(new).map_err(Error::not_kept)
+    }
+
+    fn keep(&mut self, new: NewPost) -> Result<Entry, Error> {
         let _lock = Lock::Append.hold(&self.folder)?;
         self.catch_up()?;
         let id = new.event_id;
@@ -136,22 +140,34 @@ impl Spool {
         });
         self.write(frame, true)?;
         let entry = self.posts.get(&id).cloned();
-        self.compact_if_large()?;
+        // It is kept, whatever becomes of this: a disk without room for a second
+        // file leaves the first as it was, and the next post tries again.
+        let _ = self.compact_if_large();
         entry.ok_or_else(|| Error::internal("The fact was written and cannot be found."))
     }
 
-    /// The daemon has it.
+    /// The daemon has it. Where this disk takes no more, that is known for this
+    /// run only, and the post goes out once more: the daemon keeps it once.
     pub fn acknowledge(&mut self, taken: &[Taken]) -> Result<(), Error> {
-        let frames = taken.iter().map(|t| {
-            Frame::Acknowledged(Acknowledged {
-                event_id: t.event_id.to_vec(),
-                device_seq: t.device_seq,
-                seq: t.seq,
-                job_number: t.job_number,
-                occurred_us: t.occurred_us,
+        let frames: Vec<Frame> = taken
+            .iter()
+            .map(|t| {
+                Frame::Acknowledged(Acknowledged {
+                    event_id: t.event_id.to_vec(),
+                    device_seq: t.device_seq,
+                    seq: t.seq,
+                    job_number: t.job_number,
+                    occurred_us: t.occurred_us,
+                })
             })
-        });
-        self.note_down(frames.collect(), false)
+            .collect();
+        let _lock = Lock::Append.hold(&self.folder)?;
+        self.catch_up()?;
+        let _ = self.file.append(&frames, false);
+        for frame in frames {
+            self.posts.apply(frame);
+        }
+        Ok(())
     }
 
     /// Refused while the person waited; it will not be sent again.

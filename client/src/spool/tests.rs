@@ -390,3 +390,35 @@ proptest! {
         prop_assert_eq!(again.posts().last_device_seq, posted);
     }
 }
+
+/// The fact is on the disk before the file is compacted: an error then would
+/// make the person say it again.
+#[test]
+fn a_file_that_cannot_be_compacted_costs_no_post() {
+    let folder = TempDir::new().unwrap();
+    let mut spool = open(&folder);
+    // Something is in the way of the new file.
+    fs::create_dir(folder.path().join("spool.new")).unwrap();
+    let mut count = 0_u8;
+    while spool.file.used_bytes() <= SPOOL_BYTES_MAX + 20_000 {
+        count += 1;
+        let mut new = new_post(count);
+        new.fact = vec![count; 4_000];
+        let entry = spool.post(new).unwrap();
+        spool
+            .acknowledge(&[taken(&entry, u64::from(count))])
+            .unwrap();
+    }
+    assert_eq!(open(&folder).posts().all().len(), usize::from(count));
+    // With the way free the next post makes the file small.
+    fs::remove_dir(folder.path().join("spool.new")).unwrap();
+    spool.post(new_post(count + 1)).unwrap();
+    assert!(spool.file.used_bytes() < SPOOL_BYTES_MAX);
+    let reopened = open(&folder);
+    assert!(
+        reopened
+            .posts()
+            .get(&new_post(count + 1).event_id)
+            .is_some()
+    );
+}

@@ -41,6 +41,7 @@ use rusqlite::{Connection, OptionalExtension as _};
 pub use answer::Title;
 pub use dump::{dump, dump_hash};
 pub use messages::{KEYS_MAX, QuoteError, ReportError};
+pub use open::folded_records;
 pub use rebuild::rebuild;
 pub use source::{LogSource, LogSources, SourceError, Stored};
 pub use touched::Touched;

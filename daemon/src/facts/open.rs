@@ -29,7 +29,11 @@ impl Facts {
             match Self::open_existing(&path, log) {
                 Ok(Fit::Good(mut facts)) => match facts.catch_up(progress) {
                     Ok(()) => return Ok(*facts),
-                    Err(error @ FactsError::Source(_)) => return Err(error),
+                    // What they have is right, and all that can be told.
+                    Err(FactsError::Source(error)) => {
+                        tracing::error!(error = %error, "the log cannot be read on from where the facts are; they answer for what they have");
+                        return Ok(*facts);
+                    }
                     Err(error) => {
                         log = facts.log;
                         error.to_string()
@@ -45,8 +49,20 @@ impl Facts {
             "there is none yet".to_owned()
         };
         tracing::info!(why, "building the facts from the log");
+        Self::open_anew(data_dir, log, progress)
+    }
+
+    /// Makes `facts.db` anew, whatever is there. Nobody may write to the old one.
+    ///
+    /// # Errors
+    /// As for [`Facts::open`].
+    pub fn open_anew(
+        data_dir: &Path,
+        mut log: Box<dyn LogSource>,
+        progress: &mut dyn FnMut(Progress),
+    ) -> Result<Self, FactsError> {
         rebuild::build_beside(data_dir, log.as_mut(), progress)?;
-        match Self::open_existing(&path, log)? {
+        match Self::open_existing(&data_dir.join(FACTS_FILE), log)? {
             Fit::Good(mut facts) => {
                 facts.catch_up(progress)?;
                 Ok(*facts)
@@ -129,8 +145,22 @@ impl Facts {
         if cursor == 0 {
             return Ok(None);
         }
-        let Some(stored) = self.log.one(cursor).map_err(FactsError::Source)? else {
-            return Ok(Some("it is ahead of the log".to_owned()));
+        let stored = match self.log.one(cursor) {
+            Ok(Some(stored)) => stored,
+            Ok(None) => {
+                let head = self.log.head().map_err(FactsError::Source)?;
+                // The only witness of a lost end: what is left is whole.
+                tracing::error!(
+                    folded_seq = cursor,
+                    head_seq = head,
+                    "the log has lost its end: seqs after head_seq were there and are not; bays send again what they still hold"
+                );
+                return Ok(Some("it is ahead of the log".to_owned()));
+            }
+            Err(error) => {
+                tracing::error!(error = %error, cursor, "the log cannot be read where the facts are; they answer for what they have");
+                return Ok(None);
+            }
         };
         let held = event_id_at(&self.conn, cursor)?;
         let event = self.ledger().decode(&stored)?;
@@ -166,6 +196,20 @@ impl Facts {
         }
         Ok(())
     }
+}
+
+/// How many records the facts in a folder were made of, as they say; 0 where
+/// there are none, or they cannot be asked.
+pub fn folded_records(data_dir: &Path) -> u64 {
+    let path = data_dir.join(FACTS_FILE);
+    if !path.exists() {
+        return 0;
+    }
+    schema::open_writer(&path, Care::Live)
+        .and_then(|conn| Ok(schema::read_about(&conn)?))
+        .ok()
+        .flatten()
+        .map_or(0, |about| about.cursor_seq)
 }
 
 /// Whether a file fits; if not, the log is given back with the reason.

@@ -60,16 +60,29 @@ pub(crate) fn build_beside(
     let building = data_dir.join(BUILDING_FILE);
     let live = data_dir.join(FACTS_FILE);
     remove_database(&building)?;
-    let conn = schema::open_writer(&building, Care::Building)?;
-    build(&conn, log, Upto::Head, progress)?;
-    let hash = dump_hash(&conn)?;
-    conn.close().map_err(|(_, error)| error)?;
-    File::open(&building)?.sync_all()?;
+    let hash = build_file(&building, log, progress).inspect_err(|_| {
+        // On a full disk the log needs the room more.
+        let _ = remove_database(&building);
+    })?;
     // The old write-ahead file must be gone first: it would be taken for the
     // new database's. A stop in between leaves no database, which is rebuilt.
     remove_database(&live)?;
     fs::rename(&building, &live)?;
     File::open(data_dir)?.sync_all()?;
+    Ok(hash)
+}
+
+/// Builds a database in a file of its own, flushed. Returns the hash of its rows.
+fn build_file(
+    path: &Path,
+    log: &mut dyn LogSource,
+    progress: &mut dyn FnMut(Progress),
+) -> Result<[u8; 32], FactsError> {
+    let conn = schema::open_writer(path, Care::Building)?;
+    build(&conn, log, Upto::Head, progress)?;
+    let hash = dump_hash(&conn)?;
+    conn.close().map_err(|(_, error)| error)?;
+    File::open(path)?.sync_all()?;
     Ok(hash)
 }
 

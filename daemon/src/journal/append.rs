@@ -17,6 +17,7 @@ use super::post::{Intake, Readable, read};
 use super::reader::{self, LogEntry};
 use super::refusal::{Refusal, Violation};
 use super::time::{Sample, earlier_boot, occurred};
+use super::verify::Broken;
 use super::{JournalError, Meta, from_sql, schema, to_sql};
 
 /// A last record this little ahead of the clock is of the same moment: a batch,
@@ -85,6 +86,7 @@ pub struct Journal {
     /// A batch ended before it said how: whether it is on disk is asked of the
     /// file before the next one, not assumed.
     head_in_doubt: bool,
+    damage: Option<Broken>,
 }
 
 impl Journal {
@@ -94,14 +96,34 @@ impl Journal {
     /// # Errors
     /// If the file is no log, of another layout, or cannot be read.
     pub fn open(data_dir: &Path) -> Result<Self, JournalError> {
-        let conn = schema::open_writer(&data_dir.join(schema::LOG_FILE))?;
+        let path = data_dir.join(schema::LOG_FILE);
+        // A log that is damaged is no reason to answer nothing.
+        let mut damage = None;
+        let conn = schema::open_writer(&path).or_else(|error| {
+            if !is_damage(&error) {
+                return Err(error);
+            }
+            let conn = schema::open_reader(&path).map_err(|_| JournalError::Damaged)?;
+            damage = Some(super::follow::chain(&error));
+            Ok(conn)
+        })?;
         let meta = schema::read_meta(&conn)?;
-        let head = read_head(&conn, &meta)?;
+        let head = match read_head(&conn, &meta) {
+            Ok(head) => head,
+            Err(error) => {
+                damage = Some(super::follow::chain(&error));
+                last_readable(&conn, &meta)?
+            }
+        };
         Ok(Self {
             conn,
             meta,
             head,
             head_in_doubt: false,
+            damage: damage.map(|why| Broken {
+                seq: head.seq + 1,
+                why,
+            }),
         })
     }
 
@@ -113,6 +135,12 @@ impl Journal {
         self.head
     }
 
+    /// What keeps this log from being appended to: its database is damaged, and
+    /// was opened for what can still be read.
+    pub fn damage(&self) -> Option<&Broken> {
+        self.damage.as_ref()
+    }
+
     /// Moves what is in the write-ahead log into the file, so that the next
     /// start finds one file and nothing to replay.
     ///
@@ -121,6 +149,18 @@ impl Journal {
     pub fn checkpoint(&self) -> Result<(), JournalError> {
         self.conn
             .query_row("PRAGMA wal_checkpoint(TRUNCATE)", [], |_| Ok(()))?;
+        Ok(())
+    }
+
+    /// Finds out what became of a batch that ended by an error or a panic.
+    fn settle_doubt(&mut self) -> Result<(), JournalError> {
+        // Its transaction rolled back as it was dropped. Where even that
+        // failed, a connection of its own has no part in it.
+        if !self.conn.is_autocommit() {
+            let path = self.conn.path().map(std::path::PathBuf::from);
+            self.conn = schema::open_writer(&path.ok_or(JournalError::NotALog)?)?;
+        }
+        self.head = read_head(&self.conn, &self.meta)?;
         Ok(())
     }
 
@@ -162,6 +202,35 @@ fn read_head(conn: &Connection, meta: &Meta) -> Result<Head, JournalError> {
             job_number: from_sql(job_number),
         },
     })
+}
+
+fn is_damage(error: &JournalError) -> bool {
+    use rusqlite::ErrorCode;
+    matches!(
+        error,
+        JournalError::Database(error)
+            if matches!(error.sqlite_error_code(), Some(ErrorCode::DatabaseCorrupt | ErrorCode::NotADatabase))
+    )
+}
+
+/// Where the log can be read up to, from its beginning.
+fn last_readable(conn: &Connection, meta: &Meta) -> Result<Head, JournalError> {
+    let mut head = Head {
+        seq: 0,
+        hash: Hash::genesis(&meta.log_id),
+        received: Micros(0),
+        job_number: 0,
+    };
+    let mut statement = conn.prepare("SELECT seq, hash FROM record ORDER BY seq")?;
+    let mut rows = statement.query([])?;
+    while let Ok(Some(row)) = rows.next() {
+        let (Ok(seq), Ok(hash)) = (row.get(0), row.get(1)) else {
+            break;
+        };
+        head.seq = from_sql(seq);
+        head.hash = Hash(hash);
+    }
+    Ok(head)
 }
 
 /// Decides on each post and appends those that can be kept; when it returns,
@@ -239,7 +308,7 @@ fn append_together(
 ) -> Result<Vec<Outcome>, JournalError> {
     at_step(Step::BeforeBegin)?;
     if journal.head_in_doubt {
-        journal.head = read_head(&journal.conn, &journal.meta)?;
+        journal.settle_doubt()?;
     }
     // Until the end of this function is reached, by an error or a panic it may not be.
     journal.head_in_doubt = true;

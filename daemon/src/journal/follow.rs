@@ -55,16 +55,58 @@ pub enum Standing {
     Opening,
     /// Moved on with the log.
     Following,
-    /// They failed at the last batch; the next one tries again.
+    /// They failed at the last batch; the next one tries again, and so does the mender.
     Behind,
-    /// They broke; a start or a rebuild is needed.
+    /// They could not be opened, or the fold panicked: the mender opens them again.
     Broken,
+    /// The file is not what was written to it: the mender makes a new one.
+    Damaged,
+}
+
+impl Standing {
+    /// Nothing moves them on until they are opened again.
+    pub fn needs_opening(self) -> bool {
+        matches!(self, Self::Broken | Self::Damaged)
+    }
+}
+
+/// Failures in a row after which a file that can be written, and still does not
+/// take what it is given, is held to be damaged. More than one: a lock, or a
+/// moment of the disk, passes.
+const FAILURES_MAX: u32 = 3;
+
+/// What a failure says about the file.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Blame {
+    /// It is not what was written.
+    File,
+    /// The file, where it goes on.
+    FileInTime,
+    /// A full disk, or the log: making the file anew would need the more of either.
+    Elsewhere,
+}
+
+fn blame(error: &FactsError) -> Blame {
+    use rusqlite::ErrorCode;
+    match error {
+        FactsError::Database(error) => match error.sqlite_error_code() {
+            Some(ErrorCode::DatabaseCorrupt | ErrorCode::NotADatabase) => Blame::File,
+            Some(ErrorCode::DiskFull | ErrorCode::OutOfMemory) => Blame::Elsewhere,
+            _ => Blame::FileInTime,
+        },
+        FactsError::Damaged(_) => Blame::FileInTime,
+        FactsError::Source(_) | FactsError::File(_) => Blame::Elsewhere,
+    }
 }
 
 /// The follower, fenced: every call into it may fail or panic without effect on the log.
 pub(crate) struct Fenced {
     follower: Option<Box<dyn Follower>>,
     standing: Standing,
+    /// In a row, of those that speak against the file.
+    failures: u32,
+    /// How often a follower was taken: readers open the file again after each.
+    opened: u64,
     /// The last seq that readers can see.
     cursor: u64,
     catalogue_revision: u64,
@@ -85,6 +127,8 @@ impl Fenced {
         Self {
             follower: None,
             standing: Standing::Opening,
+            failures: 0,
+            opened: 0,
             cursor: 0,
             catalogue_revision: 0,
             catalogue: Catalogue::default(),
@@ -95,19 +139,29 @@ impl Fenced {
         self.standing
     }
 
+    pub(crate) fn opened(&self) -> u64 {
+        self.opened
+    }
+
+    /// Tries again what failed, without waiting for a post.
+    pub(crate) fn retry(&mut self) {
+        if self.absorb(&[]).is_some() {
+            self.commit();
+        }
+    }
+
     /// Takes the opened follower, and lets it catch up with what was appended meanwhile.
     pub(crate) fn take(&mut self, opened: Result<Box<dyn Follower>, FactsError>) {
         match opened {
             Ok(follower) => {
                 self.follower = Some(follower);
                 self.standing = Standing::Following;
+                self.opened += 1;
                 self.note();
-                if self.absorb(&[]).is_some() {
-                    self.commit();
-                }
+                self.retry();
             }
             Err(error) => {
-                tracing::error!(error = %chain(&error), "facts could not be opened; the log goes on without them, reads do not");
+                tracing::error!(error = %chain(&error), "facts could not be opened; the log goes on without them, reads do not, and it is tried again");
                 self.standing = Standing::Broken;
             }
         }
@@ -124,6 +178,7 @@ impl Fenced {
     pub(crate) fn commit(&mut self) {
         if let Some(cursor) = self.call("commit", |follower| follower.commit()) {
             self.cursor = cursor;
+            self.failures = 0;
         }
     }
 
@@ -163,6 +218,22 @@ impl Fenced {
         }
     }
 
+    fn failed(&mut self, blame: Blame) {
+        self.standing = Standing::Behind;
+        match blame {
+            Blame::File => self.failures = FAILURES_MAX,
+            Blame::FileInTime => self.failures += 1,
+            Blame::Elsewhere => {}
+        }
+        if self.failures >= FAILURES_MAX {
+            tracing::error!("the facts database is damaged; it is made anew from the log");
+            // Closed, so that a new file can take its place.
+            self.follower = None;
+            self.failures = 0;
+            self.standing = Standing::Damaged;
+        }
+    }
+
     fn call<T>(
         &mut self,
         doing: &str,
@@ -177,13 +248,13 @@ impl Fenced {
             }
             Ok(Err(error)) => {
                 tracing::error!(error = %chain(&error), doing, "facts are behind the log");
-                self.standing = Standing::Behind;
+                self.failed(blame(&error));
                 None
             }
             Err(_) => {
                 tracing::error!(
                     doing,
-                    "the fold panicked; the log goes on without facts until the daemon is started again"
+                    "the fold panicked; the log goes on without facts until they are opened again"
                 );
                 self.follower = None;
                 self.standing = Standing::Broken;

@@ -42,6 +42,10 @@ pub enum JournalError {
     #[error("the file is not a Baywright log")]
     NotALog,
     #[error(
+        "the log's file is damaged so that nothing in it can be read: keep it, and put back a backup"
+    )]
+    Damaged,
+    #[error(
         "the log has layout {found}, this build knows {}: use the build that wrote it, or a newer one",
         schema::FORMAT_VERSION
     )]

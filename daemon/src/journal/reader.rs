@@ -102,6 +102,48 @@ impl LogReader {
         Ok(statement.query_row([event_id], entry).optional()?)
     }
 
+    /// Whether every index finds this record by what it holds.
+    pub(crate) fn found_by_index(&self, entry: &LogEntry) -> Result<bool, JournalError> {
+        let seq = to_sql(entry.seq);
+        // Indices that hold all that is asked for, so the table is not looked at.
+        let mut of_event = self
+            .conn
+            .prepare_cached("SELECT 1 FROM record INDEXED BY sqlite_autoindex_record_1 WHERE event_id = ?1 AND seq = ?2")?;
+        let mut of_device = self.conn.prepare_cached(
+            "SELECT 1 FROM record INDEXED BY record_of_device
+             WHERE device = ?1 AND device_seq = ?2 AND seq = ?3",
+        )?;
+        let mut of_job = self.conn.prepare_cached(
+            "SELECT 1 FROM record INDEXED BY record_of_job WHERE job_number = ?1 AND seq = ?2",
+        )?;
+        Ok(of_event.exists((&entry.event_id, seq))?
+            && of_device.exists((&entry.device, to_sql(entry.device_seq), seq))?
+            && (entry.job_number == 0 || of_job.exists((to_sql(entry.job_number), seq))?))
+    }
+
+    /// The first seq that an index has and the table has not, or has with other values.
+    pub(crate) fn first_astray(&self) -> Result<Option<u64>, JournalError> {
+        let mut statement = self.conn.prepare(
+            "SELECT min(seq) FROM (
+               SELECT seq FROM record AS i INDEXED BY record_of_device
+               WHERE NOT EXISTS (
+                 SELECT 1 FROM record AS t NOT INDEXED
+                 WHERE t.seq = i.seq AND t.device = i.device AND t.device_seq = i.device_seq)
+               UNION ALL
+               SELECT seq FROM record AS i INDEXED BY record_of_job
+               WHERE i.job_number IS NOT NULL AND NOT EXISTS (
+                 SELECT 1 FROM record AS t NOT INDEXED
+                 WHERE t.seq = i.seq AND t.job_number = i.job_number)
+               UNION ALL
+               SELECT seq FROM record AS i INDEXED BY sqlite_autoindex_record_1
+               WHERE NOT EXISTS (
+                 SELECT 1 FROM record AS t NOT INDEXED
+                 WHERE t.seq = i.seq AND t.event_id = i.event_id))",
+        )?;
+        let first: Option<i64> = statement.query_row([], |row| row.get(0))?;
+        Ok(first.map(from_sql))
+    }
+
     /// The last device_seq held of a device; 0: none.
     pub fn held_device_seq(&self, device: &str) -> Result<u64, JournalError> {
         held_device_seq(&self.conn, device)

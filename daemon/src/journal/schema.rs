@@ -130,6 +130,9 @@ pub(crate) fn open_reader(path: &Path) -> Result<Connection, JournalError> {
     )?;
     conn.busy_timeout(std::time::Duration::from_millis(BUSY_MS_MAX))?;
     conn.set_prepared_statement_cache_capacity(STATEMENTS_CACHED);
+    // A file that was cut off is then read as far as it goes, and not refused
+    // as a whole; this connection writes nothing in any case.
+    conn.pragma_update(None, "writable_schema", true)?;
     check_format(&conn)?;
     Ok(conn)
 }

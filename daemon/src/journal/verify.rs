@@ -1,8 +1,8 @@
 //! Walking the chain: is the log what was appended, byte for byte?
 
+use super::JournalError;
 use super::chain::Hash;
 use super::reader::{LogEntry, LogReader};
-use super::{JournalError, Meta};
 
 /// Records read at a time: a few hundred kilobytes.
 const PAGE_RECORDS: usize = 512;
@@ -44,25 +44,22 @@ pub fn verify(
     log: &LogReader,
     mut progress: impl FnMut(u64, u64) -> bool,
 ) -> Result<Whole, Broken> {
-    let (meta, head) = start(log)?;
-    let from = From {
-        seq: 0,
-        hash: Hash::genesis(&meta.log_id),
-        received_us: i64::MIN,
-    };
-    walk(log, from, head, &mut progress)
+    let from = genesis(log)?;
+    let head = head(log, from)?;
+    let whole = walk(log, from, head, &mut progress)?;
+    if whole.seq == head {
+        check_indices(log, head)?;
+    }
+    Ok(whole)
 }
 
 /// Walks the last [`TAIL_RECORDS`] records.
 pub fn verify_tail(log: &LogReader) -> Result<Whole, Broken> {
-    let (meta, head) = start(log)?;
+    let genesis = genesis(log)?;
+    let head = head(log, genesis)?;
     let before = head.saturating_sub(TAIL_RECORDS);
     let from = if before == 0 {
-        From {
-            seq: 0,
-            hash: Hash::genesis(&meta.log_id),
-            received_us: i64::MIN,
-        }
+        genesis
     } else {
         let found = log
             .record(before)
@@ -77,12 +74,25 @@ pub fn verify_tail(log: &LogReader) -> Result<Whole, Broken> {
     walk(log, from, head, &mut |_, _| true)
 }
 
-fn start(log: &LogReader) -> Result<(Meta, u64), Broken> {
+fn genesis(log: &LogReader) -> Result<From, Broken> {
     let meta = log.meta().map_err(|error| unreadable(0, &error))?;
-    let head = log.head_seq().map_err(|error| unreadable(0, &error))?;
-    Ok((meta, head))
+    Ok(From {
+        seq: 0,
+        hash: Hash::genesis(&meta.log_id),
+        received_us: i64::MIN,
+    })
 }
 
+/// The last seq. Where the end of the table cannot be read, the whole log is
+/// walked, since the first bad seq is what has to be named.
+fn head(log: &LogReader, genesis: From) -> Result<u64, Broken> {
+    log.head_seq().or_else(|error| {
+        let whole = walk(log, genesis, u64::MAX, &mut |_, _| true)?;
+        Err(unreadable(whole.seq + 1, &error))
+    })
+}
+
+/// Walks up to `head`; one that is [`u64::MAX`] is not known, so that the walk ends where the log does.
 fn walk(
     log: &LogReader,
     from: From,
@@ -91,14 +101,20 @@ fn walk(
 ) -> Result<Whole, Broken> {
     let mut at = from;
     while at.seq < head {
+        // A page fails as a whole; one record tells which of them it was.
         let page = log
             .records_after(at.seq, PAGE_RECORDS)
+            .or_else(|_| log.records_after(at.seq, 1))
             .map_err(|error| unreadable(at.seq + 1, &error))?;
         if page.is_empty() {
+            if head == u64::MAX {
+                break;
+            }
             return Err(missing(at.seq + 1));
         }
         for entry in page.iter().take_while(|entry| entry.seq <= head) {
             at = check(at, entry)?;
+            check_found(log, entry)?;
         }
         if !progress(at.seq, head) {
             break;
@@ -109,6 +125,33 @@ fn walk(
         hash: at.hash,
         records: at.seq - from.seq,
     })
+}
+
+/// Checks that each index finds the record, and no other: the daemon looks up
+/// there what it holds already.
+fn check_found(log: &LogReader, entry: &LogEntry) -> Result<(), Broken> {
+    let found = log
+        .found_by_index(entry)
+        .map_err(|error| unreadable(entry.seq, &error))?;
+    if found {
+        return Ok(());
+    }
+    Err(Broken {
+        seq: entry.seq,
+        why: "an index does not find it, or finds another record in its place".to_owned(),
+    })
+}
+
+/// Checks that no index has more than the records.
+fn check_indices(log: &LogReader, head: u64) -> Result<(), Broken> {
+    match log.first_astray() {
+        Ok(None) => Ok(()),
+        Ok(Some(seq)) => Err(Broken {
+            seq,
+            why: "an index has an entry of this seq that no record has".to_owned(),
+        }),
+        Err(error) => Err(unreadable(head, &error)),
+    }
 }
 
 /// Checks one record against the one before it.

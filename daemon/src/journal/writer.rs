@@ -36,6 +36,9 @@ pub struct Heads {
     /// The last seq that readers of facts see.
     pub facts_seq: u64,
     pub facts: Standing,
+    /// How often facts were opened: a reader of an earlier opening may hold a
+    /// file that is no longer there.
+    pub facts_opened: u64,
     pub catalogue_revision: u64,
     /// Why nothing can be appended, if so.
     pub read_only: Option<String>,
@@ -57,6 +60,7 @@ type Reply = oneshot::Sender<Result<Receipt, Refusal>>;
 enum Task {
     Post(Box<Intake>, Reply),
     Follow(Result<Box<dyn Follower>, FactsError>),
+    Retry,
     ReadOnly(Broken),
     Alive(oneshot::Sender<()>),
     Stop,
@@ -74,6 +78,7 @@ impl std::fmt::Debug for Task {
         f.write_str(match self {
             Task::Post(..) => "Post",
             Task::Follow(_) => "Follow",
+            Task::Retry => "Retry",
             Task::ReadOnly(_) => "ReadOnly",
             Task::Alive(_) => "Alive",
             Task::Stop => "Stop",
@@ -108,6 +113,7 @@ impl Writer {
             log_seq: journal.head().seq,
             facts_seq: 0,
             facts: Standing::Opening,
+            facts_opened: 0,
             catalogue_revision: 0,
             read_only: read_only.map(|broken| broken.to_string()),
             closed: false,
@@ -156,6 +162,11 @@ impl Writer {
     pub fn follow(&self, opened: Result<Box<dyn Follower>, FactsError>) {
         // Refused only after the end, when nobody asks for facts any more.
         let _ = self.tasks.blocking_send(Task::Follow(opened));
+    }
+
+    /// Asks facts that are behind to try again.
+    pub async fn retry_facts(&self) {
+        let _ = self.tasks.send(Task::Retry).await;
     }
 
     /// Stops appending for good: the log is not what was appended.
@@ -220,6 +231,10 @@ impl Desk {
             match other {
                 Some(Task::Follow(opened)) => {
                     self.facts.take(opened);
+                    self.tell();
+                }
+                Some(Task::Retry) => {
+                    self.facts.retry();
                     self.tell();
                 }
                 Some(Task::ReadOnly(broken)) => {
@@ -303,10 +318,12 @@ impl Desk {
     fn tell(&self) {
         let facts_seq = self.facts.cursor();
         let facts = self.facts.standing();
+        let facts_opened = self.facts.opened();
         let catalogue_revision = self.facts.catalogue_revision();
         self.heads.send_modify(|heads| {
             heads.facts_seq = facts_seq;
             heads.facts = facts;
+            heads.facts_opened = facts_opened;
             heads.catalogue_revision = catalogue_revision;
         });
     }

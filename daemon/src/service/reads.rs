@@ -36,8 +36,9 @@ struct Inner {
     turns: Semaphore,
     /// Connections that wait for the next read.
     logs: Mutex<Vec<LogReader>>,
-    /// Opened with the first read, since at the start there may be no file yet.
-    facts: Mutex<Option<Arc<FactsReader>>>,
+    /// Opened with the first read, since at the start there may be no file yet,
+    /// and again with the first read after each opening of the facts.
+    facts: Mutex<Option<(u64, Arc<FactsReader>)>>,
     stop: CancellationToken,
 }
 
@@ -110,14 +111,14 @@ impl Reads {
     pub async fn facts_at(&self, seq: u64) -> Result<(), Status> {
         let mut heads = self.0.heads.clone();
         let reached = heads.wait_for(|heads| {
-            heads.facts == Standing::Broken
+            heads.facts.needs_opening()
                 || heads.closed
                 || (heads.facts != Standing::Opening && heads.facts_seq >= seq)
         });
         let waited = tokio::time::timeout(Duration::from_millis(FACTS_WAIT_MS_MAX), reached).await;
         match waited {
-            Ok(Ok(heads)) if heads.facts == Standing::Broken => Err(status::facts_behind(
-                "they are broken: start the daemon again, or run `baywrightd rebuild`",
+            Ok(Ok(heads)) if heads.facts.needs_opening() => Err(status::facts_behind(
+                "they broke and are made again from the log; where that goes on for minutes, the daemon's trace names the cause",
             )),
             Ok(Ok(heads)) if heads.facts_seq >= seq => Ok(()),
             Ok(_) => Err(status::stopping()),
@@ -155,13 +156,16 @@ impl Reads {
 
 impl Inner {
     fn facts(&self) -> Result<Arc<FactsReader>, FactsError> {
+        let opened = self.heads.borrow().facts_opened;
         let mut held = lock(&self.facts);
-        if let Some(reader) = held.as_ref() {
+        if let Some((of, reader)) = held.as_ref()
+            && *of == opened
+        {
             return Ok(Arc::clone(reader));
         }
         let log = Arc::new(LogReaders::new(&self.data_dir));
         let reader = Arc::new(FactsReader::open(&self.data_dir, log)?);
-        *held = Some(Arc::clone(&reader));
+        *held = Some((opened, Arc::clone(&reader)));
         Ok(reader)
     }
 }
