@@ -13,6 +13,7 @@ mod as_of;
 mod at_the_bay;
 mod demo;
 mod joining;
+mod journal_lines;
 mod kills;
 mod offline;
 mod quoting;

@@ -13,6 +13,7 @@ pub mod follow;
 pub mod post;
 pub mod reader;
 pub mod refusal;
+pub mod room;
 pub mod schema;
 pub mod time;
 pub mod verify;
