@@ -107,6 +107,15 @@ impl Output {
     }
 }
 
+/// Says on standard error what is beside the answer.
+pub fn note(line: &str) {
+    let mut words = Cow::Borrowed(line);
+    if std::io::stderr().is_terminal() {
+        words = Cow::Owned(on_page(line, columns()));
+    }
+    let _ = writeln!(anstream::stderr().lock(), "{words}");
+}
+
 /// Wraps lines that are longer than the page between words; a terminal would
 /// break them inside a word. A path is a word and stays whole.
 pub fn on_page(text: &str, columns: usize) -> String {

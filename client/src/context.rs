@@ -25,6 +25,7 @@ use crate::cache::{Cache, Held};
 use crate::clock::Clocks;
 use crate::config::{Config, Places};
 use crate::connect::{CALL_MS_MAX, Link, Server};
+use crate::delivery::Noticed;
 use crate::device::Device;
 use crate::error::Error;
 use crate::joined::Joined;
@@ -55,6 +56,10 @@ pub struct Context {
     daemon_now_us: std::cell::Cell<i64>,
     /// The catalogue was asked for in this run: once is enough.
     asked: std::cell::Cell<bool>,
+    /// The daemon was asked in this run whether it was restored.
+    looked: std::cell::Cell<bool>,
+    /// What that showed, and is not said yet.
+    noticed: std::cell::Cell<Option<Noticed>>,
 }
 
 impl Context {
@@ -97,6 +102,8 @@ impl Context {
             device: OnceCell::new(),
             stand_in: None,
             asked: std::cell::Cell::new(false),
+            looked: std::cell::Cell::new(false),
+            noticed: std::cell::Cell::new(None),
         })
     }
 
@@ -274,8 +281,36 @@ impl Context {
     /// The connection, opened on first use. A failure is remembered: one run
     /// waits for a silent daemon once.
     pub fn channel(&self) -> Result<Channel, Error> {
-        let mut link = self.link.borrow_mut();
-        self.block_on(link.channel())?
+        let channel = {
+            let mut link = self.link.borrow_mut();
+            self.block_on(link.channel())??
+        };
+        self.look(&channel);
+        Ok(channel)
+    }
+
+    /// Finds out, once in a run and where this bay has posted before, whether the
+    /// daemon was restored; sends again what it lost. The command itself does not
+    /// depend on it.
+    fn look(&self, channel: &Channel) {
+        if self.looked.replace(true) || !crate::spool::is_there(&self.data) {
+            return;
+        }
+        // A command that holds the device is at its posts, and they look.
+        if self.device.get().is_none() && self.device().is_err() {
+            return;
+        }
+        let device = self.device.get().map(RefCell::try_borrow_mut);
+        if let Some(Ok(mut device)) = device
+            && let Ok(Ok(Some(noticed))) = self.block_on(device.look(channel))
+        {
+            self.noticed.set(Some(noticed));
+        }
+    }
+
+    /// What was found out about the daemon and is not said yet.
+    pub fn noticed(&self) -> Option<Noticed> {
+        self.noticed.take()
     }
 
     /// Makes one call that needs an answer, within [`CALL_MS_MAX`].

@@ -7,8 +7,8 @@ use std::path::Path;
 use std::sync::Arc;
 use std::time::Duration;
 
+use baywright_proto::v1;
 use baywright_proto::v1::intake_service_client::IntakeServiceClient;
-use baywright_proto::{bounds, v1};
 use prost::Message as _;
 use tonic::transport::Channel;
 use uuid::Uuid;
@@ -19,7 +19,7 @@ use crate::delivery::refusal::{Cause, Refused};
 use crate::delivery::{
     Delivered, Noticed, OUT_OF_STEP_FOR_GOOD, STEPS_MAX, deliver_older, held_after, step,
 };
-use crate::error::Error;
+use crate::error::{Error, Kind};
 use crate::spool::{Entry, EventId, Held, Lock, NewPost, Spool, Taken, event_id};
 
 /// How often a busy delivery lock is looked at again.
@@ -118,12 +118,10 @@ impl Device {
         if fact.clocks.is_none() {
             fact.clocks = Some(self.clocks.sample());
         }
-        let bytes = fact.encode_to_vec();
-        within_bounds(&fact, &bytes)?;
         let id = self.new_event_id();
         self.spool.post(NewPost {
             event_id: id,
-            fact: bytes,
+            fact: fact.encode_to_vec(),
             created_us: self.clocks.wall_us(),
             anyway: how.anyway,
             handle: how.handle.clone(),
@@ -174,6 +172,31 @@ impl Device {
         Ok(delivered)
     }
 
+    /// Asks the daemon whether it was restored since, and sends again what it
+    /// lost then. For commands that only ask: they are a contact as well.
+    pub async fn look(&mut self, channel: &Channel) -> Result<Option<Noticed>, Error> {
+        // Where another terminal is sending, it finds out by itself.
+        let Some(_lock) = Lock::Delivery.try_hold(self.spool.folder())? else {
+            return Ok(None);
+        };
+        self.spool.refresh()?;
+        if self.spool.posts().log_id.is_none() {
+            return Ok(None);
+        }
+        step::check_log(self, channel).await.map_err(|r| r.error)?;
+        self.send_again(channel).await;
+        Ok(self.noticed.take())
+    }
+
+    /// Sends what a restored daemon lost. What cannot be sent waits.
+    async fn send_again(&mut self, channel: &Channel) {
+        if matches!(self.noticed, Some(Noticed::Restored { .. }))
+            && deliver_older(self, channel, None).await.is_err()
+        {
+            self.noticed = Some(Noticed::RestoredUnsent);
+        }
+    }
+
     async fn send_kept(
         &mut self,
         link: &mut Link,
@@ -186,6 +209,13 @@ impl Device {
         self.spool.refresh().map_err(Refused::broken)?;
         if self.spool.posts().log_id.is_none() {
             step::first_contact(self, &channel).await?;
+        } else if step::asked_long_ago(self)
+            && let Err(refused) = step::check_log(self, &channel).await
+            // Anything but silence is no reason not to try the post.
+            && refused.error.kind() == Kind::Unreachable
+        {
+            link.forget();
+            return Err(refused);
         }
         let older = deliver_older(self, &channel, Some(&entry.event_id)).await;
         let older = older.inspect_err(|refused| link.forget_after(refused))?;
@@ -270,6 +300,11 @@ impl Device {
             waiting: how.waiting,
             anyway: how.anyway,
             device: self.spool.device().to_owned(),
+            first_receipt: entry.first.map(|first| v1::FirstReceipt {
+                occurred_us: first.occurred_us,
+                received_us: first.received_us,
+                job_number: first.job_number,
+            }),
         })
     }
 
@@ -286,6 +321,7 @@ impl Device {
                 seq: receipt.seq,
                 job_number: receipt.job_number,
                 occurred_us: receipt.occurred_us,
+                received_us: receipt.received_us,
             }])
             .map_err(Refused::broken)
     }
@@ -359,21 +395,4 @@ const NO_RECEIPT: &str = "The daemon answered without a receipt.";
 /// The event id of a receipt.
 pub fn receipt_id(receipt: &v1::Receipt) -> Option<EventId> {
     event_id(&receipt.event_id)
-}
-
-/// Refuses what the daemon could not take, while whoever says it can still say
-/// it shorter. Nothing that happened at a bay comes near.
-fn within_bounds(fact: &v1::Fact, bytes: &[u8]) -> Result<(), Error> {
-    let over = bounds::over(fact);
-    if let Some(first) = over.first() {
-        return Err(Error::usage(format!("{} {}.", first.field, first.mend)));
-    }
-    if bytes.len() > bounds::FACT_BYTES_MAX {
-        return Err(Error::usage(format!(
-            "The fact has {} bytes, the most is {}: post it in parts.",
-            bytes.len(),
-            bounds::FACT_BYTES_MAX
-        )));
-    }
-    Ok(())
 }

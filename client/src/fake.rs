@@ -39,6 +39,7 @@ pub(crate) struct Stored {
     pub(crate) device_seq: u64,
     pub(crate) fact: Vec<u8>,
     pub(crate) waiting: bool,
+    pub(crate) first_receipt: Option<v1::FirstReceipt>,
 }
 
 impl Stored {
@@ -56,6 +57,10 @@ pub(crate) struct State {
     pub(crate) log: Vec<Stored>,
     pub(crate) log_id: Vec<u8>,
     pub(crate) epoch: u64,
+    /// What Hello says to be in a backup; posts of any device.
+    pub(crate) backed_up_device_seq: u64,
+    /// What the backup had of the device; `None`: all that is held.
+    pub(crate) restored_device_seq: Option<u64>,
     pub(crate) faults: VecDeque<Fault>,
     pub(crate) catalogue: Option<v1::Catalogue>,
     pub(crate) now: v1::NowResponse,
@@ -116,6 +121,7 @@ impl State {
                 device_seq: post.device_seq,
                 fact: post.fact.clone(),
                 waiting: post.waiting,
+                first_receipt: post.first_receipt,
             });
             self.log.len() - 1
         };
@@ -261,17 +267,19 @@ impl HelloService for Services {
         request: Request<v1::HelloRequest>,
     ) -> Result<Response<v1::HelloResponse>, Status> {
         let state = self.state();
+        let held = state.held(&request.into_inner().device);
         Ok(Response::new(v1::HelloResponse {
             protocol_lowest: PROTOCOL_LOWEST,
             protocol_highest: PROTOCOL_HIGHEST,
             build: "fake".to_owned(),
             log_id: state.log_id.clone(),
             epoch: state.epoch,
-            held_device_seq: state.held(&request.into_inner().device),
+            held_device_seq: held,
+            backed_up_device_seq: state.backed_up_device_seq,
+            restored_device_seq: state.restored_device_seq.unwrap_or(held),
             head_seq: u64::try_from(state.log.len()).unwrap(),
             now_us: 0,
             catalogue_revision: u64::from(state.catalogue.is_some()),
-            ..v1::HelloResponse::default()
         }))
     }
 }

@@ -73,6 +73,9 @@ fn answer(cli: Cli, clocks: Arc<dyn Clocks>) -> Result<Outcome, Error> {
         Some(command) => commands::run(&context, command),
         None => commands::now::bare(&context),
     };
+    if let Some(noticed) = context.noticed() {
+        answer::note(&say::noticed(noticed));
+    }
     context.renew_when_due();
     done
 }

@@ -346,7 +346,12 @@ pub fn delivered_line(older: &Delivered) -> Vec<String> {
 
 /// Says what was odd about the daemon's log.
 pub fn noticed_line(delivered: &Delivered) -> Option<String> {
-    let line = match delivered.noticed? {
+    delivered.noticed.map(noticed)
+}
+
+/// As [`noticed_line`], of one thing that was noticed.
+pub fn noticed(noticed: Noticed) -> String {
+    let line = match noticed {
         Noticed::Restored { is_complete: true } => {
             "The daemon was restored from a backup: what it lost of this bay was sent again."
         }
@@ -354,12 +359,19 @@ pub fn noticed_line(delivered: &Delivered) -> Option<String> {
             "The daemon was restored from a backup: what is still kept here was sent again, and \
              some older facts of this bay are lost."
         }
+        Noticed::RestoredWhole => {
+            "The daemon was restored from a backup, which had every fact of this bay."
+        }
+        Noticed::RestoredUnsent => {
+            "The daemon was restored from a backup: what it lost of this bay waits here, and goes \
+             out with the next fact."
+        }
         Noticed::OtherLog => {
             "This daemon keeps another log than the one this bay posted to before: only what \
              still waited was sent to it."
         }
     };
-    Some(format!("{ODD}Note:{ODD:#} {line}"))
+    format!("{ODD}Note:{ODD:#} {line}")
 }
 
 /// Says what the daemon could not read, and what to do about it.

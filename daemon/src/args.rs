@@ -1,14 +1,10 @@
 //! The command line of `baywrightd`.
 
-use std::fmt;
-use std::net::{AddrParseError, SocketAddr};
+use std::net::SocketAddr;
 use std::path::PathBuf;
-use std::str::FromStr;
 
 use crate::access::devices::RoleWord;
 use clap::{Args, Parser, Subcommand, ValueEnum};
-
-use crate::metrics::endpoint::default_address;
 
 /// Keeps the log of a vehicle-coating shop's floor, and answers the bays.
 #[derive(Debug, Parser)]
@@ -32,6 +28,10 @@ pub enum Command {
     Verify(VerifyArgs),
     /// Works the facts out of the log anew, with no daemon running
     Rebuild(RebuildArgs),
+    /// Copies the log and the keys to one file, beside a running daemon too, and reads it back
+    Backup(BackupArgs),
+    /// Brings a backup back into a data directory that has no log
+    Restore(RestoreArgs),
     /// Prints the completions of a shell
     #[command(hide = true)]
     Completions(CompletionsArgs),
@@ -78,39 +78,12 @@ pub struct ServeArgs {
     /// Unix socket for bays on this computer [default: bay.sock in the data directory]
     #[arg(long, value_name = "PATH")]
     pub socket: Option<PathBuf>,
-    /// Address and port on this computer for figures about the daemon, or `off`
-    #[arg(long, value_name = "ADDRESS:PORT", default_value_t = MetricsAt(Some(default_address())))]
-    pub metrics: MetricsAt,
     /// How the trace on standard error is written; RUST_LOG chooses what
     #[arg(long, value_enum, default_value_t = LogFormat::Text)]
     pub log: LogFormat,
     /// Prints one JSON line on standard output when it can append
     #[arg(long)]
     pub json: bool,
-}
-
-/// Where the figures about the daemon are read; `off`: nowhere.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct MetricsAt(pub Option<SocketAddr>);
-
-impl FromStr for MetricsAt {
-    type Err = AddrParseError;
-
-    fn from_str(text: &str) -> Result<Self, AddrParseError> {
-        match text {
-            "off" => Ok(Self(None)),
-            text => text.parse().map(|at| Self(Some(at))),
-        }
-    }
-}
-
-impl fmt::Display for MetricsAt {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        match self.0 {
-            Some(at) => at.fmt(f),
-            None => f.write_str("off"),
-        }
-    }
 }
 
 #[derive(Debug, Args)]
@@ -170,6 +143,9 @@ pub enum DevicesCommand {
 pub struct VerifyArgs {
     #[command(flatten)]
     pub data: DataArgs,
+    /// Checks a backup instead of the log in the data directory
+    #[arg(long, value_name = "FILE")]
+    pub file: Option<PathBuf>,
     /// Prints the result as one JSON line
     #[arg(long)]
     pub json: bool,
@@ -183,6 +159,54 @@ pub struct RebuildArgs {
     #[arg(long)]
     pub check: bool,
     /// Prints the result as one JSON line
+    #[arg(long)]
+    pub json: bool,
+}
+
+#[derive(Debug, Args)]
+#[group(id = "place", required = true, multiple = false, args = ["file", "into"])]
+pub struct BackupArgs {
+    #[command(flatten)]
+    pub data: DataArgs,
+    /// The file to write; it must not be there yet
+    #[arg(value_name = "FILE")]
+    pub file: Option<PathBuf>,
+    /// Writes over FILE where it is there
+    #[arg(long, requires = "file")]
+    pub replace: bool,
+    /// A folder of backups, each named by its date
+    #[arg(long, value_name = "DIR")]
+    pub into: Option<PathBuf>,
+    /// How many of this log's backups stay in DIR, the new one among them
+    #[arg(long, value_name = "N", default_value_t = KEEP, requires = "into", value_parser = at_least_one)]
+    pub keep: usize,
+    /// Prints the result as one JSON line
+    #[arg(long)]
+    pub json: bool,
+}
+
+/// Two weeks of nights: a mistake is often found on the second Friday.
+const KEEP: usize = 14;
+
+fn at_least_one(text: &str) -> Result<usize, String> {
+    match text.parse() {
+        Ok(0) => Err("at least the new one stays: give 1 or more".to_owned()),
+        Ok(keep) => Ok(keep),
+        Err(error) => Err(format!("{error}")),
+    }
+}
+
+#[derive(Debug, Args)]
+pub struct RestoreArgs {
+    #[command(flatten)]
+    pub data: DataArgs,
+    /// The backup
+    #[arg(value_name = "FILE")]
+    pub file: PathBuf,
+    /// Devices that stay allowed: all, none, or names with commas between them; asked where this is missing
+    #[arg(long, value_name = "NAMES")]
+    pub keep_devices: Option<String>,
+    /// Prints the result as one JSON line, and asks nothing
     #[arg(long)]
     pub json: bool,
 }
@@ -204,18 +228,5 @@ mod tests {
     #[test]
     fn the_command_line_is_consistent() {
         Cli::command().debug_assert();
-    }
-
-    #[test]
-    fn metrics_are_at_an_address_or_off() {
-        let at = |said: &str| said.parse::<MetricsAt>().map(|at| at.to_string());
-        assert_eq!(at("off").as_deref(), Ok("off"));
-        assert_eq!(at("[::1]:0").as_deref(), Ok("[::1]:0"));
-        assert!(at("7423").is_err());
-        let cli = Cli::try_parse_from(["baywrightd", "serve"]).unwrap();
-        let Command::Serve(serve) = cli.command else {
-            panic!("serve is serve");
-        };
-        assert_eq!(serve.metrics.to_string(), "127.0.0.1:7423");
     }
 }

@@ -2,6 +2,7 @@
 
 pub mod access;
 pub mod args;
+pub mod backup;
 pub mod clock;
 mod commands;
 pub mod config;
@@ -12,7 +13,6 @@ pub mod learner;
 pub mod lifecycle;
 pub mod lock;
 mod mender;
-pub mod metrics;
 #[cfg(test)]
 mod rpc_tests;
 pub mod service;

@@ -43,6 +43,11 @@ pub enum Noticed {
     /// It was restored from a backup; what it lost was sent again, as far as it
     /// is still kept here.
     Restored { is_complete: bool },
+    /// It was restored from a backup that had all that this bay had posted.
+    RestoredWhole,
+    /// It was restored from a backup; what it lost waits here again, since it
+    /// could not be sent at once.
+    RestoredUnsent,
     /// It keeps another log than the one this bay posted to before.
     OtherLog,
 }
@@ -161,6 +166,7 @@ async fn send_many(
                     seq: receipt.seq,
                     job_number: receipt.job_number,
                     occurred_us: receipt.occurred_us,
+                    received_us: receipt.received_us,
                 });
                 done.note(receipt);
             }

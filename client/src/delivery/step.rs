@@ -12,7 +12,7 @@ use crate::delivery::Noticed;
 use crate::delivery::refusal::Refused;
 use crate::device::Device;
 use crate::error::{Error, Kind};
-use crate::spool::{EventId, event_id};
+use crate::spool::{Entry, Holds, Posts, event_id};
 
 /// Says hello for this device, and checks that both ends speak one protocol.
 pub async fn hello(channel: &Channel, device: &str) -> Result<v1::HelloResponse, Refused> {
@@ -59,14 +59,15 @@ fn check_versions(answer: &v1::HelloResponse) -> Result<(), Error> {
     ))
 }
 
+/// How often a device that posts asks what the daemon holds, although nothing
+/// is out of step: what is in a backup by now need not be kept here any longer.
+const ASK_US: i64 = 3_600_000_000;
+
 /// Learns the log's id before the first post to it.
 pub async fn first_contact(device: &mut Device, channel: &Channel) -> Result<(), Refused> {
     let answer = hello(channel, device.name()).await?;
-    let log = log_of(&answer);
-    device
-        .spool
-        .in_step(answer.held_device_seq, log, false)
-        .map_err(Refused::broken)
+    let holds = holds(device, &answer);
+    device.spool.in_step(&holds, None).map_err(Refused::broken)
 }
 
 /// Gets in step under a new name: what the daemon holds of it, and nothing is
@@ -78,13 +79,24 @@ pub async fn start_over(device: &mut Device, channel: &Channel) -> Result<(), Re
 /// Compares the daemon's log and number with ours, as `bay spool send` does.
 pub async fn check_log(device: &mut Device, channel: &Channel) -> Result<(), Refused> {
     let answer = hello(channel, device.name()).await?;
-    let posts = device.spool.posts();
-    let (held, ours) = (answer.held_device_seq, posts.held_device_seq);
-    let same = log_of(&answer).map(|(id, _)| id) == posts.log_id;
-    if same && held == ours {
+    let (posts, holds) = (device.spool.posts(), holds(device, &answer));
+    let is_known = holds.log == posts.log_id.map(|id| (id, posts.epoch))
+        && holds.device_seq == posts.held_device_seq
+        && holds.backed_up_device_seq == Some(posts.backed_up_device_seq);
+    if is_known && !asked_long_ago(device) {
         return Ok(());
     }
     settle(device, &answer)
+}
+
+/// True where it is time to ask the daemon again what it holds.
+pub fn asked_long_ago(device: &Device) -> bool {
+    let since_us = device
+        .clocks
+        .wall_us()
+        .saturating_sub(device.spool.posts().asked_us);
+    // A clock that was set back says nothing of how long it is ago.
+    !(0..ASK_US).contains(&since_us)
 }
 
 /// Follows an OUT_OF_STEP answer to the post `device_seq`.
@@ -99,7 +111,7 @@ pub async fn follow(
         // It has posts whose receipts were lost on the way.
         Some(held) if held > ours && held < device_seq => device
             .spool
-            .in_step(held, None, false)
+            .in_step(&Holds::only(held), None)
             .map_err(Refused::broken),
         // It holds less, or our numbers: which log is it?
         _ => {
@@ -121,31 +133,65 @@ pub async fn follow(
 
 /// Brings the spool in step with the daemon that gave this answer.
 ///
-/// The same log that holds less than it acknowledged was restored from a
-/// backup: what it lost goes out again. Another log gets only what still waits:
-/// facts of one shop's log are not copied into another's unasked.
+/// The same log in a later epoch, or one that holds less than it acknowledged,
+/// was restored from a backup: what it lost goes out again. Another log gets only
+/// what still waits: facts of one shop's log are not copied into another's unasked.
 fn settle(device: &mut Device, answer: &v1::HelloResponse) -> Result<(), Refused> {
+    let holds = holds(device, answer);
     let posts = device.spool.posts();
-    let held = answer.held_device_seq;
-    let log = log_of(answer);
-    let same = match (log, posts.log_id) {
+    let is_same = match (holds.log, posts.log_id) {
         (Some((id, _)), Some(known)) => id == known,
         _ => true,
     };
-    let resend = same && held < posts.held_device_seq;
-    if resend {
-        device.noticed = Some(Noticed::Restored {
-            is_complete: posts.dropped_device_seq <= held,
-        });
-    } else if !same {
-        device.noticed = Some(Noticed::OtherLog);
-    }
+    let lost_after = is_same.then(|| lost_after(posts, answer)).flatten();
+    device.noticed = match lost_after {
+        _ if !is_same => Some(Noticed::OtherLog),
+        // It knows this device by another name since it joined, say.
+        Some(_) if !is_later(posts, answer) => device.noticed,
+        Some(number) if posts.dropped_device_seq > number => {
+            Some(Noticed::Restored { is_complete: false })
+        }
+        Some(number) if posts.acknowledged_after(number) == 0 => Some(Noticed::RestoredWhole),
+        Some(_) => Some(Noticed::Restored { is_complete: true }),
+        None => device.noticed,
+    };
     device
         .spool
-        .in_step(held, log, resend)
-        .map_err(Refused::broken)
+        .in_step(&holds, lost_after)
+        .map_err(Refused::broken)?;
+    // Numbers that the daemon has given way past are not taken again. An event
+    // that it has all the same is known to it by its id.
+    let is_passed = |entry: &&Entry| entry.device_seq <= holds.device_seq;
+    if lost_after.is_some() && device.spool.posts().waiting().iter().any(is_passed) {
+        device
+            .spool
+            .renumber_above(holds.device_seq)
+            .map_err(Refused::broken)?;
+    }
+    Ok(())
 }
 
-fn log_of(answer: &v1::HelloResponse) -> Option<(EventId, u64)> {
-    event_id(&answer.log_id).map(|id| (id, answer.epoch))
+/// The number after which the daemon may have lost posts that it acknowledged.
+fn lost_after(posts: &Posts, answer: &v1::HelloResponse) -> Option<u64> {
+    let held = answer.held_device_seq;
+    // Beyond what the backup had, this device may have posted in the new epoch
+    // already, from a folder that was put back from an old copy.
+    if is_later(posts, answer) {
+        return Some(held.min(answer.restored_device_seq));
+    }
+    (held < posts.held_device_seq).then_some(held)
+}
+
+/// True where the daemon was restored since this device last heard of it.
+fn is_later(posts: &Posts, answer: &v1::HelloResponse) -> bool {
+    posts.log_id.is_some() && answer.epoch > posts.epoch
+}
+
+fn holds(device: &Device, answer: &v1::HelloResponse) -> Holds {
+    Holds {
+        device_seq: answer.held_device_seq,
+        log: event_id(&answer.log_id).map(|id| (id, answer.epoch)),
+        backed_up_device_seq: Some(answer.backed_up_device_seq),
+        asked_us: Some(device.clocks.wall_us()),
+    }
 }

@@ -19,6 +19,8 @@ use crate::error::{Error, Kind as ErrorKind};
 use crate::fake::{Fake, Fault};
 use crate::spool::Standing;
 
+mod restored;
+
 fn runtime() -> Runtime {
     tokio::runtime::Builder::new_current_thread()
         .enable_all()

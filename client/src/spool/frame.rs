@@ -37,6 +37,20 @@ pub(super) struct Posted {
     /// Handle of the job, on a job_opened.
     #[prost(string, tag = "6")]
     pub(super) handle: String,
+    /// What the daemon had said of it before it was restored from a backup.
+    #[prost(message, optional, tag = "7")]
+    pub(super) first: Option<First>,
+}
+
+/// The first receipt of a post that waits again.
+#[derive(Clone, Copy, PartialEq, Eq, prost::Message)]
+pub(super) struct First {
+    #[prost(int64, tag = "1")]
+    pub(super) occurred_us: i64,
+    #[prost(int64, tag = "2")]
+    pub(super) received_us: i64,
+    #[prost(uint64, tag = "3")]
+    pub(super) job_number: u64,
 }
 
 /// The daemon has it on its disk.
@@ -54,6 +68,9 @@ pub(super) struct Acknowledged {
     pub(super) job_number: u64,
     #[prost(int64, tag = "5")]
     pub(super) occurred_us: i64,
+    /// 0: written by an older `bay`, which did not keep it.
+    #[prost(int64, tag = "6")]
+    pub(super) received_us: i64,
 }
 
 /// Refused while the person waited: never sent again.
@@ -103,6 +120,16 @@ pub(super) struct InStep {
     /// The same log, restored from a backup: what it lost goes out again.
     #[prost(bool, tag = "4")]
     pub(super) resend: bool,
+    /// Posts up to here are in a backup; 0: none is, or nobody said.
+    #[prost(uint64, tag = "5")]
+    pub(super) backed_up_device_seq: u64,
+    /// What came after this number was lost, where that is less than what the
+    /// daemon holds. Only with `resend`.
+    #[prost(uint64, optional, tag = "6")]
+    pub(super) lost_after_device_seq: Option<u64>,
+    /// The wall clock of the device when the daemon was asked, Unix microseconds.
+    #[prost(int64, tag = "7")]
+    pub(super) asked_us: i64,
 }
 
 /// The daemon holds another fact under this number: it gets a new one.
@@ -130,6 +157,9 @@ pub(super) struct Base {
     /// Acknowledged posts up to here are no longer kept here.
     #[prost(uint64, tag = "6")]
     pub(super) dropped_device_seq: u64,
+    /// As in [`InStep`].
+    #[prost(uint64, tag = "7")]
+    pub(super) backed_up_device_seq: u64,
 }
 
 /// One frame.

@@ -13,7 +13,7 @@ use std::path::{Path, PathBuf};
 
 use uuid::Uuid;
 
-pub use entry::{Entry, EventId, Posts, Standing, event_id};
+pub use entry::{Entry, EventId, FirstReceipt, Posts, Standing, event_id};
 pub use file::Found;
 pub use lock::{Held, Lock};
 
@@ -28,7 +28,8 @@ const SPOOL_BYTES_MAX: u64 = 256 * 1024;
 
 /// Facts that the daemon has are kept here up to this size: after a restore
 /// from a backup, what it lost goes out again. About 450 facts, some days of
-/// one bay, where backups are made every night.
+/// one bay, where backups are made every night; what the daemon says to be in no
+/// backup has a room of its own beside it.
 const KEPT_BYTES: usize = 96 * 1024;
 
 /// A post to be kept.
@@ -52,6 +53,31 @@ pub struct Taken {
     pub seq: u64,
     pub job_number: u64,
     pub occurred_us: i64,
+    pub received_us: i64,
+}
+
+/// What the daemon says that it holds of this device.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Holds {
+    pub device_seq: u64,
+    /// Id and epoch of its log; `None`: it did not say.
+    pub log: Option<(EventId, u64)>,
+    /// Posts up to here are in a backup, 0: none; `None`: it did not say.
+    pub backed_up_device_seq: Option<u64>,
+    /// When it was asked, by the clock of this device; `None`: it was not.
+    pub asked_us: Option<i64>,
+}
+
+impl Holds {
+    /// A number alone, as a refusal gives it.
+    pub fn only(device_seq: u64) -> Self {
+        Self {
+            device_seq,
+            log: None,
+            backed_up_device_seq: None,
+            asked_us: None,
+        }
+    }
 }
 
 /// The spool of one data folder. Several may be open on the same folder.
@@ -137,6 +163,7 @@ impl Spool {
             created_us: new.created_us,
             anyway: new.anyway,
             handle: new.handle,
+            first: None,
         });
         self.write(frame, true)?;
         let entry = self.posts.get(&id).cloned();
@@ -158,6 +185,7 @@ impl Spool {
                     seq: t.seq,
                     job_number: t.job_number,
                     occurred_us: t.occurred_us,
+                    received_us: t.received_us,
                 })
             })
             .collect();
@@ -206,23 +234,22 @@ impl Spool {
         self.note_down(vec![frame], true)
     }
 
-    /// What the daemon holds of this device. With `resend`, acknowledged posts
-    /// past that go out again.
-    pub fn in_step(
-        &mut self,
-        held_device_seq: u64,
-        log: Option<(EventId, u64)>,
-        resend: bool,
-    ) -> Result<(), Error> {
-        let (log_id, epoch) = match log {
+    /// What the daemon holds of this device. With `lost_after`, acknowledged
+    /// posts past that number go out again.
+    pub fn in_step(&mut self, holds: &Holds, lost_after: Option<u64>) -> Result<(), Error> {
+        let (log_id, epoch) = match holds.log {
             Some((id, epoch)) => (id.to_vec(), epoch),
             None => (Vec::new(), self.posts.epoch),
         };
+        let backed_up = holds.backed_up_device_seq;
         let frame = Frame::InStep(InStep {
-            held_device_seq,
+            held_device_seq: holds.device_seq,
             log_id,
             epoch,
-            resend,
+            resend: lost_after.is_some(),
+            backed_up_device_seq: backed_up.unwrap_or(self.posts.backed_up_device_seq),
+            lost_after_device_seq: lost_after,
+            asked_us: holds.asked_us.unwrap_or(self.posts.asked_us),
         });
         self.note_down(vec![frame], true)
     }
@@ -279,16 +306,25 @@ impl Spool {
         if self.file.used_bytes() <= SPOOL_BYTES_MAX {
             return Ok(());
         }
-        let frames = self.posts.compacted(KEPT_BYTES);
-        let size: usize = frames
-            .iter()
-            .map(|f| f.encode(0).map_or(0, |b| b.len()))
-            .sum();
-        // A long time offline fills the file with posts that must stay: then
-        // writing it anew at every post would only cost.
-        if u64::try_from(size).unwrap_or(u64::MAX) > SPOOL_BYTES_MAX / 2 {
+        let (kept, _) = self.posts.kept(KEPT_BYTES);
+        let size: usize = kept.iter().map(|entry| entry.bytes()).sum();
+        let size = u64::try_from(size).unwrap_or(u64::MAX);
+        // A long time offline, or without a backup, fills the file with posts
+        // that must stay: then writing it anew at every post would only cost.
+        let worth_it = (SPOOL_BYTES_MAX / 2).max(self.file.used_bytes() / 4 * 3);
+        if size > worth_it {
             return Ok(());
         }
+        let frames = self.posts.compacted(KEPT_BYTES);
+        self.compact(&frames)
+    }
+
+    /// Writes the file anew, whatever its size.
+    #[cfg(test)]
+    pub(crate) fn write_anew(&mut self) -> Result<(), Error> {
+        let _lock = Lock::Append.hold(&self.folder)?;
+        self.catch_up()?;
+        let frames = self.posts.compacted(KEPT_BYTES);
         self.compact(&frames)
     }
 
@@ -301,6 +337,11 @@ impl Spool {
         self.posts = posts;
         Ok(())
     }
+}
+
+/// True where a device of this folder has ever kept a post.
+pub fn is_there(folder: &Path) -> bool {
+    folder.join(file::NAME).exists()
 }
 
 fn read(folder: &Path) -> Result<(SpoolFile, Posts, Found), Error> {

@@ -46,6 +46,7 @@ fn taken(entry: &Entry, seq: u64) -> Taken {
         seq,
         job_number: 118,
         occurred_us: 7,
+        received_us: 8,
     }
 }
 
@@ -246,6 +247,49 @@ fn a_full_file_is_compacted_by_itself_and_stays_below_its_limit() {
     );
 }
 
+/// The seqs that are kept after so many acknowledged posts of a backup up to
+/// `backed_up`, each large.
+fn kept_of(count: u64, backed_up: u64) -> (Vec<u64>, u64, u64) {
+    let folder = TempDir::new().unwrap();
+    let mut spool = open(&folder);
+    let holds = Holds {
+        backed_up_device_seq: Some(backed_up),
+        ..Holds::only(0)
+    };
+    spool.in_step(&holds, None).unwrap();
+    for number in 1..=count {
+        let mut post = new_post(1);
+        post.event_id[8..].copy_from_slice(&number.to_be_bytes());
+        post.fact = vec![7; 6_000];
+        let entry = spool.post(post).unwrap();
+        spool.acknowledge(&[taken(&entry, number)]).unwrap();
+    }
+    let posts = spool.posts();
+    let kept = posts.all().iter().map(|e| e.device_seq).collect();
+    assert_eq!(open(&folder).posts().backed_up_device_seq, backed_up);
+    (kept, posts.dropped_device_seq, spool.file.used_bytes())
+}
+
+#[test]
+fn what_is_in_no_backup_is_kept_for_longer_and_what_is_in_one_is_not() {
+    // 60 posts since the backup are more than is kept of finished ones.
+    let (kept, dropped, _) = kept_of(100, 40);
+    assert!((41..=100).all(|number| kept.contains(&number)), "{kept:?}");
+    assert!(dropped < 41, "{dropped}");
+    let (kept, dropped, used_bytes) = kept_of(100, 99);
+    assert!(kept.len() < 50 && dropped > 50, "{kept:?}");
+    assert!(used_bytes <= SPOOL_BYTES_MAX + 7_000, "{used_bytes}");
+}
+
+#[test]
+fn a_long_time_without_a_backup_does_not_fill_the_disk() {
+    let (kept, dropped, used_bytes) = kept_of(400, 1);
+    assert!(used_bytes < 900_000, "{used_bytes}");
+    assert!(kept.len() > 80, "{}", kept.len());
+    assert!(kept.is_sorted() && kept.last() == Some(&400));
+    assert!(kept[0] <= dropped + 1, "no gap that nobody knows of");
+}
+
 #[test]
 fn what_waits_is_never_dropped_however_large_the_file_becomes() {
     let folder = TempDir::new().unwrap();
@@ -266,7 +310,11 @@ fn a_restored_daemon_gets_what_it_lost() {
     let all: Vec<Taken> = entries.iter().map(|e| taken(e, e.device_seq)).collect();
     spool.acknowledge(&all).unwrap();
     assert!(spool.posts().waiting().is_empty());
-    spool.in_step(3, Some(([7; 16], 2)), true).unwrap();
+    let holds = Holds {
+        log: Some(([7; 16], 2)),
+        ..Holds::only(3)
+    };
+    spool.in_step(&holds, Some(3)).unwrap();
     let spool = open(&folder);
     let waiting: Vec<u64> = spool
         .posts()

@@ -208,6 +208,12 @@ impl Fold {
         refolded.watched
     }
 
+    /// Folds everything from an instant on again, where what events say can be
+    /// read in another way than before.
+    pub fn refold_from<L: Index>(&mut self, ledger: &mut L, from: Micros) -> Result<(), L::Error> {
+        self.refold(ledger, &Dirty::from(from), &mut Absorbed::default())
+    }
+
     fn is_in_order(&self, position: &Position) -> bool {
         self.live.last.as_ref().is_none_or(|last| last < position)
     }

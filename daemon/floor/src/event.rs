@@ -103,6 +103,8 @@ pub enum TimeBasis {
     EarlierBoot,
     PresentOffset,
     Stated,
+    /// As it was acknowledged before the log was restored from a backup.
+    FirstReceipt,
 }
 
 /// An event as the fold takes it.
@@ -120,5 +122,8 @@ pub struct Event {
     pub job: JobRef,
     /// The number the log gave, on a job_opened.
     pub job_number: Option<u64>,
+    /// The log had it before it was restored from a backup. Then `received` is
+    /// when it first came, and events of the log before it may name its job.
+    pub sent_again: bool,
     pub fact: Fact,
 }

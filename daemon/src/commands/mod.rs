@@ -1,12 +1,14 @@
 //! The commands of `baywrightd`, one file each.
 
 mod as_owner;
+mod backup;
 mod console;
 mod devices;
 mod enrol;
 mod generate;
 mod init;
 mod rebuild;
+mod restore;
 mod serve;
 mod verify;
 
@@ -50,6 +52,8 @@ pub fn run(args: impl IntoIterator<Item = OsString>) -> ExitCode {
         Command::Devices(args) => devices::run(&args),
         Command::Verify(args) => verify::run(&args),
         Command::Rebuild(args) => rebuild::run(&args),
+        Command::Backup(args) => backup::run(&args),
+        Command::Restore(args) => restore::run(&args),
         Command::Completions(args) => generate::completions(&args),
         Command::Man(args) => generate::man(&args),
     };
@@ -57,10 +61,7 @@ pub fn run(args: impl IntoIterator<Item = OsString>) -> ExitCode {
         Ok(code) => code,
         Err(error) => {
             eprintln!("Error: {}.", sentence(&error));
-            let is_usage = error.is::<NoDataDir>()
-                || error.is::<crate::config::NotLoopback>()
-                || error.is::<crate::config::MetricsNotLoopback>();
-            if is_usage {
+            if error.is::<NoDataDir>() || error.is::<crate::config::NotLoopback>() {
                 ExitCode::from(USAGE)
             } else {
                 ExitCode::FAILURE
@@ -89,10 +90,21 @@ fn progress_bar(json: bool) -> ProgressBar {
         return ProgressBar::hidden();
     }
     let bar = ProgressBar::new(0);
-    if let Ok(style) = ProgressStyle::with_template("{bar:40} {pos} of {len} records, {eta} to go")
-    {
-        bar.set_style(style);
-    }
+    progress_style(&bar, "{bar:40} {pos} of {len} records, {eta} to go");
     bar.enable_steady_tick(Duration::from_millis(DRAW_MS));
     bar
+}
+
+fn progress_style(bar: &ProgressBar, template: &str) {
+    if let Ok(style) = ProgressStyle::with_template(template) {
+        bar.set_style(style);
+    }
+}
+
+/// An instant for a person who may be in any zone.
+fn instant(at_us: i64) -> String {
+    match jiff::Timestamp::from_microsecond(at_us) {
+        Ok(at) if at_us > 0 => at.strftime("%Y-%m-%d %H:%M UTC").to_string(),
+        _ => "never".to_owned(),
+    }
 }

@@ -59,11 +59,15 @@ pub(crate) fn event<N: Numbers>(
             device: Arc::from(record.device.as_str()),
             device_seq: record.device_seq,
         },
-        received: Micros(record.received_us),
+        received: Micros(match record.first_received_us {
+            0 => record.received_us,
+            first_us => first_us,
+        }),
         time_basis: match v1::TimeBasis::try_from(record.time_basis) {
             Ok(v1::TimeBasis::Boot) => TimeBasis::Boot,
             Ok(v1::TimeBasis::EarlierBoot) => TimeBasis::EarlierBoot,
             Ok(v1::TimeBasis::Stated) => TimeBasis::Stated,
+            Ok(v1::TimeBasis::FirstReceipt) => TimeBasis::FirstReceipt,
             Ok(v1::TimeBasis::PresentOffset | v1::TimeBasis::Unspecified) | Err(_) => {
                 TimeBasis::PresentOffset
             }
@@ -73,6 +77,7 @@ pub(crate) fn event<N: Numbers>(
         by: codes(&said.by),
         job,
         job_number: (record.job_number != 0).then_some(record.job_number),
+        sent_again: record.first_received_us != 0,
         fact,
     }))
 }

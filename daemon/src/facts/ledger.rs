@@ -3,7 +3,7 @@
 
 use std::fmt;
 
-use baywright_floor::event::{Event, EventId, JobKey, Seq};
+use baywright_floor::event::{Event, EventId};
 use baywright_floor::fact::{Fact, Settled};
 use baywright_floor::ledger::{Entry, Index, Ledger, Mark};
 use baywright_floor::row::Emitted;
@@ -11,7 +11,8 @@ use baywright_floor::state::State;
 use baywright_terms::time::Micros;
 use rusqlite::{Connection, OptionalExtension as _};
 
-use super::decode::{self, Numbers};
+use super::decode;
+use super::numbers::{self, NumbersOf};
 use super::schema::{signed, unsigned};
 use super::touched::Touched;
 use super::{FactsError, LogSource, Stored, rows};
@@ -78,11 +79,7 @@ impl SqliteLedger<'_> {
                 struck,
                 settled,
             ))?;
-        if let Some(number) = event.job_number {
-            self.conn
-                .prepare_cached("INSERT OR IGNORE INTO job_number VALUES (?1, ?2, ?3)")?
-                .execute((signed(number), event.id.0, signed(event.seq.0)))?;
-        }
+        numbers::put(self.conn, event)?;
         // Events come in the order of the log, so the count is its number there.
         if matches!(event.fact, Fact::QuoteDrafted { .. }) {
             self.conn
@@ -135,23 +132,6 @@ impl SqliteLedger<'_> {
                 })
             })
             .collect()
-    }
-}
-
-/// Job numbers as the facts know them.
-#[derive(Debug)]
-pub(crate) struct NumbersOf<'a>(pub(crate) &'a Connection);
-
-impl Numbers for NumbersOf<'_> {
-    type Error = FactsError;
-
-    fn job(&mut self, number: u64, seq: Seq) -> Result<Option<JobKey>, FactsError> {
-        let job: Option<[u8; 16]> = self
-            .0
-            .prepare_cached("SELECT job FROM job_number WHERE number = ?1 AND seq < ?2")?
-            .query_row((signed(number), signed(seq.0)), |row| row.get(0))
-            .optional()?;
-        Ok(job.map(EventId))
     }
 }
 

@@ -12,6 +12,7 @@ mod dump;
 pub mod export;
 mod ledger;
 mod messages;
+mod numbers;
 mod open;
 pub mod reader;
 mod rebuild;
@@ -315,6 +316,10 @@ impl Facts {
             });
         };
         let told = self.fold.absorb(&mut ledger, &event)?;
+        let named = numbers::named_in_vain(ledger.conn, &event)?;
+        if !named.is_empty() {
+            numbers::fold_again(&mut ledger, &mut self.fold, &named)?;
+        }
         if matches!(event.fact, Fact::CatalogueSet { .. }) {
             self.about.catalogue_seq = event.seq.0;
             if note_zone(&mut self.zones, &event) {

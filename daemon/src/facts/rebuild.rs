@@ -17,7 +17,8 @@ use rusqlite::Connection;
 use super::ledger::{SqliteLedger, to_json};
 use super::schema::{self, About, Care, signed};
 use super::{
-    FACTS_FILE, FactsError, LogSource, PAGE_ENTRIES, Progress, dump_hash, note_zone, touched, zones,
+    FACTS_FILE, FactsError, LogSource, PAGE_ENTRIES, Progress, dump_hash, note_zone, numbers,
+    touched, zones,
 };
 
 /// Name of the file that a rebuild writes before it takes the old one's place.
@@ -158,6 +159,8 @@ struct Indexed {
 fn index(ledger: &mut SqliteLedger<'_>, head: u64) -> Result<Indexed, FactsError> {
     let mut done = Indexed::default();
     let mut targets: BTreeSet<EventId> = BTreeSet::new();
+    // A settlement read before the job it names is read again.
+    let mut found_late = false;
     while done.last_seq < head {
         let page = ledger
             .log
@@ -176,6 +179,7 @@ fn index(ledger: &mut SqliteLedger<'_>, head: u64) -> Result<Indexed, FactsError
                 continue;
             };
             ledger.put_event(&event, false, None)?;
+            found_late |= !numbers::named_in_vain(ledger.conn, &event)?.is_empty();
             match &event.fact {
                 Fact::StruckOut { event: target, .. } => {
                     targets.insert(*target);
@@ -193,7 +197,11 @@ fn index(ledger: &mut SqliteLedger<'_>, head: u64) -> Result<Indexed, FactsError
             break;
         }
     }
-    done.fold.recalled();
+    if found_late {
+        numbers::recall(ledger, &mut done.fold)?;
+    } else {
+        done.fold.recalled();
+    }
     for target in targets {
         let overlay = &done.fold.overlay;
         let settled = overlay.settled(target);

@@ -5,7 +5,7 @@ use std::path::Path;
 use rusqlite::{Connection, OpenFlags, OptionalExtension as _};
 use sha2::{Digest as _, Sha256};
 
-use super::{FactsError, rows, touched, views};
+use super::{FactsError, numbers, rows, touched, views};
 
 /// Grows whenever the same log would fold to other rows or another state.
 ///
@@ -43,11 +43,6 @@ CREATE TABLE event (
   target BLOB,
   struck INTEGER NOT NULL,
   settled TEXT
-) STRICT;
-CREATE TABLE job_number (
-  number INTEGER PRIMARY KEY,
-  job BLOB NOT NULL,
-  seq INTEGER NOT NULL
 ) STRICT;
 CREATE TABLE quote_number (
   number INTEGER PRIMARY KEY,
@@ -157,6 +152,7 @@ fn prepare(conn: &Connection) -> rusqlite::Result<()> {
 pub(crate) fn create(conn: &Connection) -> rusqlite::Result<()> {
     conn.execute_batch(TABLES)?;
     conn.execute_batch(touched::TABLES)?;
+    conn.execute_batch(numbers::TABLES)?;
     conn.execute_batch(EVENT_INDICES)?;
     conn.execute_batch(&rows::tables_ddl())?;
     conn.execute_batch(&views::ddl())
@@ -177,6 +173,7 @@ pub(crate) fn print_with(views: &str) -> [u8; 32] {
     let mut hash = Sha256::new();
     hash.update(TABLES);
     hash.update(touched::TABLES);
+    hash.update(numbers::TABLES);
     hash.update(EVENT_INDICES);
     hash.update(rows::tables_ddl());
     hash.update(rows::indices_ddl());

@@ -16,6 +16,7 @@ use super::codes::{InLog, unknown_codes};
 use super::post::{Intake, Readable, read};
 use super::reader::{self, LogEntry};
 use super::refusal::{Refusal, Violation};
+use super::restored::{self, First, Restored};
 use super::time::{Sample, earlier_boot, occurred};
 use super::verify::Broken;
 use super::{JournalError, Meta, from_sql, schema, to_sql};
@@ -87,6 +88,8 @@ pub struct Journal {
     /// file before the next one, not assumed.
     head_in_doubt: bool,
     damage: Option<Broken>,
+    /// `None`: the log never was restored.
+    restored: Option<Restored>,
 }
 
 impl Journal {
@@ -108,7 +111,14 @@ impl Journal {
             Ok(conn)
         })?;
         let meta = schema::read_meta(&conn)?;
-        let head = match read_head(&conn, &meta) {
+        let restored = match restored::read(&conn) {
+            Ok(restored) => restored,
+            Err(error) => {
+                damage = Some(super::follow::chain(&error));
+                None
+            }
+        };
+        let head = match read_head(&conn, &meta, restored.as_ref()) {
             Ok(head) => head,
             Err(error) => {
                 damage = Some(super::follow::chain(&error));
@@ -124,6 +134,7 @@ impl Journal {
                 seq: head.seq + 1,
                 why,
             }),
+            restored,
         })
     }
 
@@ -160,7 +171,7 @@ impl Journal {
             let path = self.conn.path().map(std::path::PathBuf::from);
             self.conn = schema::open_writer(&path.ok_or(JournalError::NotALog)?)?;
         }
-        self.head = read_head(&self.conn, &self.meta)?;
+        self.head = read_head(&self.conn, &self.meta, self.restored.as_ref())?;
         Ok(())
     }
 
@@ -171,7 +182,11 @@ impl Journal {
     }
 }
 
-fn read_head(conn: &Connection, meta: &Meta) -> Result<Head, JournalError> {
+fn read_head(
+    conn: &Connection,
+    meta: &Meta,
+    restored: Option<&Restored>,
+) -> Result<Head, JournalError> {
     let last = conn
         .query_row(
             "SELECT seq, record, hash, event_id, device, device_seq, coalesce(job_number, 0) FROM record ORDER BY seq DESC LIMIT 1",
@@ -184,12 +199,15 @@ fn read_head(conn: &Connection, meta: &Meta) -> Result<Head, JournalError> {
         [],
         |row| row.get(0),
     )?;
+    // Numbers that a restore left free are given only to who had them.
+    let left_free = restored.map_or(0, |restored| restored.first_job_number.saturating_sub(1));
+    let job_number = from_sql(job_number).max(left_free);
     Ok(match last {
         None => Head {
             seq: 0,
             hash: Hash::genesis(&meta.log_id),
             received: Micros(0),
-            job_number: 0,
+            job_number,
         },
         Some(entry) => Head {
             seq: entry.seq,
@@ -199,7 +217,7 @@ fn read_head(conn: &Connection, meta: &Meta) -> Result<Head, JournalError> {
             received: entry
                 .decode()
                 .map_or(Micros(0), |record| Micros(record.received_us)),
-            job_number: from_sql(job_number),
+            job_number,
         },
     })
 }
@@ -321,7 +339,8 @@ fn append_together(
     let mut outcomes = Vec::with_capacity(intakes.len());
     for (at, intake) in intakes.iter().enumerate() {
         let moment = moment(now, moving.received);
-        let decision = decide(&tx, catalogue, intake, &moving, moment)?;
+        let first = First::of(&intake.post, journal.restored.as_ref(), moment);
+        let decision = decide(&tx, catalogue, intake, &moving, moment, &first)?;
         at_step(Step::Decided(at))?;
         outcomes.push(match decision {
             Decision::Append(record) => {
@@ -374,6 +393,7 @@ fn decide(
     intake: &Intake,
     head: &Head,
     now: Micros,
+    first: &First,
 ) -> Result<Decision, JournalError> {
     let Readable { event_id, fact } = match read(intake) {
         Ok(readable) => readable,
@@ -411,7 +431,13 @@ fn decide(
     if let Some(delivery) = delivery.filter(|clocks| !clocks.boot_id.is_empty()) {
         put_sample(tx, &intake.device, delivery, now)?;
     }
+    let (occurred, basis) = first.occurred(occurred, basis);
     let opens = matches!(fact.kind, Some(Kind::JobOpened(_)));
+    let job_number = match (opens, first.job_number) {
+        (false, _) => 0,
+        (true, Some(had)) if !known(tx, InLog::Job(had))? => had,
+        (true, _) => head.job_number + 1,
+    };
     Ok(Decision::Append(v1::Record {
         seq: head.seq + 1,
         // The clock may be set back; the log's order is not.
@@ -423,8 +449,9 @@ fn decide(
         event_id: event_id.to_vec(),
         device_seq: post.device_seq,
         delivery_clocks: post.delivery_clocks.clone(),
-        job_number: if opens { head.job_number + 1 } else { 0 },
+        job_number,
         fact: post.fact.clone(),
+        first_received_us: first.received_us,
     }))
 }
 

@@ -15,6 +15,7 @@ use super::reader::LogReader;
 use super::refusal::{Named, Refusal};
 use super::verify::{verify, verify_tail};
 
+mod again;
 mod codes;
 mod steps;
 

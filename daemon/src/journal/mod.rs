@@ -13,7 +13,7 @@ pub mod follow;
 pub mod post;
 pub mod reader;
 pub mod refusal;
-pub mod room;
+pub mod restored;
 pub mod schema;
 pub mod time;
 pub mod verify;
@@ -24,6 +24,7 @@ pub use chain::Hash;
 pub use post::Intake;
 pub use reader::{LogEntry, LogReader, LogReaders};
 pub use refusal::Refusal;
+pub use restored::Restored;
 
 /// What the log is: made with it, and kept.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

@@ -7,6 +7,7 @@ use prost::Message as _;
 use rusqlite::{Connection, OptionalExtension as _, Row};
 
 use super::chain::Hash;
+use super::restored::{self, Restored};
 use super::{JournalError, Meta, from_sql, schema, to_sql};
 use crate::facts::{LogSource, LogSources, SourceError, Stored};
 
@@ -53,8 +54,25 @@ impl LogReader {
         })
     }
 
+    /// Opens a copy of a log under its own name, read-only. Nobody writes it.
+    pub fn open_file(path: &Path) -> Result<Self, JournalError> {
+        Ok(Self {
+            conn: schema::open_copy(path)?,
+        })
+    }
+
     pub fn meta(&self) -> Result<Meta, JournalError> {
         schema::read_meta(&self.conn)
+    }
+
+    /// The restore that this epoch began with; `None`: the log never was restored.
+    pub fn restored(&self) -> Result<Option<Restored>, JournalError> {
+        restored::read(&self.conn)
+    }
+
+    /// The connection, for a backup of all that is in the file.
+    pub(crate) fn connection(&self) -> &Connection {
+        &self.conn
     }
 
     /// The latest seq; 0 in an empty log.
@@ -147,6 +165,16 @@ impl LogReader {
     /// The last device_seq held of a device; 0: none.
     pub fn held_device_seq(&self, device: &str) -> Result<u64, JournalError> {
         held_device_seq(&self.conn, device)
+    }
+
+    /// The last device_seq of a device up to a seq of the log; 0: none.
+    pub fn device_seq_up_to(&self, device: &str, seq: u64) -> Result<u64, JournalError> {
+        // Along the index from the latest down: it passes only what came since.
+        let mut statement = self.conn.prepare_cached(
+            "SELECT device_seq FROM record WHERE device = ?1 AND seq <= ?2 ORDER BY device_seq DESC LIMIT 1",
+        )?;
+        let found = statement.query_row((device, to_sql(seq)), |row| row.get(0));
+        Ok(found.optional()?.map_or(0, from_sql))
     }
 }
 

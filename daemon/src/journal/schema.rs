@@ -137,6 +137,20 @@ pub(crate) fn open_reader(path: &Path) -> Result<Connection, JournalError> {
     Ok(conn)
 }
 
+/// Opens a copy of a log for reading only: without locks, which a network
+/// share may not have and which nobody else would take.
+pub(crate) fn open_copy(path: &Path) -> Result<Connection, JournalError> {
+    let conn = Connection::open_with_flags_and_vfs(
+        path,
+        OpenFlags::SQLITE_OPEN_READ_ONLY | OpenFlags::SQLITE_OPEN_NO_MUTEX,
+        "unix-none",
+    )?;
+    conn.pragma_update(None, "trusted_schema", false)?;
+    conn.pragma_update(None, "cell_size_check", true)?;
+    check_format(&conn)?;
+    Ok(conn)
+}
+
 /// Every setting of the writer's connection, each with its reason.
 fn set_writer_pragmas(conn: &Connection) -> Result<(), JournalError> {
     conn.busy_timeout(std::time::Duration::from_millis(BUSY_MS_MAX))?;

@@ -101,7 +101,8 @@ fn posted(
     (at, TimeBasis::PresentOffset)
 }
 
-fn in_range(us: i128) -> Option<Micros> {
+/// An instant between the years that the log takes.
+pub(crate) fn in_range(us: i128) -> Option<Micros> {
     let at = Micros(i64::try_from(us).ok()?);
     (EARLIEST..=LATEST).contains(&at).then_some(at)
 }

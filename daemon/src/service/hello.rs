@@ -7,6 +7,8 @@ use tonic::{Code, Request, Response, Status};
 use super::Services;
 use super::intake::caller;
 use super::status::{self, reason};
+use crate::backup::noted;
+use crate::journal::{JournalError, LogReader};
 
 /// The build as it calls itself.
 pub const BUILD: &str = concat!("baywrightd ", env!("CARGO_PKG_VERSION"));
@@ -25,11 +27,13 @@ impl HelloService for Services {
             Some(device) if !request.device.is_empty() => device.to_owned(),
             _ => request.device,
         };
-        let held = if device.is_empty() {
-            0
+        let numbers = if device.is_empty() {
+            Numbers::default()
         } else {
+            let (data_dir, meta) = (self.reads.data_dir().to_owned(), self.meta);
+            let backed_up = move || noted::backed_up_seq(&data_dir, &meta);
             self.reads
-                .log(move |log| log.held_device_seq(&device))
+                .log(move |log| Numbers::of(log, &device, backed_up()))
                 .await?
         };
         let heads = self.reads.heads();
@@ -39,12 +43,32 @@ impl HelloService for Services {
             build: BUILD.to_owned(),
             log_id: self.meta.log_id.to_vec(),
             epoch: self.meta.epoch,
-            held_device_seq: held,
+            held_device_seq: numbers.held,
             head_seq: heads.log_seq,
             now_us: self.clock.now().0,
             catalogue_revision: heads.catalogue_revision,
-            backed_up_device_seq: 0,
+            backed_up_device_seq: numbers.backed_up,
+            restored_device_seq: numbers.restored,
         }))
+    }
+}
+
+/// The numbers of one device that matter to it; 0: none.
+#[derive(Debug, Clone, Copy, Default)]
+struct Numbers {
+    held: u64,
+    backed_up: u64,
+    restored: u64,
+}
+
+impl Numbers {
+    fn of(log: &LogReader, device: &str, backed_up_seq: u64) -> Result<Self, JournalError> {
+        let restored_seq = log.restored()?.map_or(0, |restored| restored.seq);
+        Ok(Self {
+            held: log.held_device_seq(device)?,
+            backed_up: log.device_seq_up_to(device, backed_up_seq)?,
+            restored: log.device_seq_up_to(device, restored_seq)?,
+        })
     }
 }
 

@@ -112,6 +112,7 @@ fn an_acceptance_without_its_job_is_told_and_opened_on_demand() {
             device_seq: 1,
             fact: fact.encode_to_vec(),
             waiting: true,
+            first_receipt: None,
         };
         state.log.push(other);
     }

@@ -242,6 +242,7 @@ impl Desk {
             by: Vec::new(),
             job: JobRef::Here,
             job_number: is_opened.then_some(self.next),
+            sent_again: false,
             fact,
         }
     }

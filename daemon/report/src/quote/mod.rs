@@ -12,7 +12,6 @@ mod book;
 mod cells;
 mod cost;
 mod drawn;
-mod hash;
 mod honesty;
 mod learn;
 mod learned;

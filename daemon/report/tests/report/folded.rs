@@ -45,6 +45,7 @@ impl Posts {
             },
             job,
             job_number: is_opening.then_some(118),
+            sent_again: false,
             fact,
         });
         id

@@ -73,6 +73,7 @@ impl Posts {
                 .filter(|_| !opening)
                 .map_or(JobRef::Here, |n| JobRef::Job(key(n))),
             job_number: opening.then_some(self.seq),
+            sent_again: false,
             fact,
         });
     }

@@ -120,6 +120,7 @@ fn line(view: &View<'_>, told: &Told) -> Result<v1::StoryLine, FactsError> {
         TimeBasis::EarlierBoot => v1::TimeBasis::EarlierBoot,
         TimeBasis::PresentOffset => v1::TimeBasis::PresentOffset,
         TimeBasis::Stated => v1::TimeBasis::Stated,
+        TimeBasis::FirstReceipt => v1::TimeBasis::FirstReceipt,
     };
     let (notices, cautions) = view.notices_of(event)?;
     Ok(v1::StoryLine {

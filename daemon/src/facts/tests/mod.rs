@@ -1,5 +1,6 @@
 //! Facts against the model in memory, against a rebuild, and against mishaps.
 
+mod again;
 mod catalogue;
 mod decode;
 mod export;

@@ -148,6 +148,7 @@ impl Shop {
             }),
             job_number,
             fact: fact.encode_to_vec(),
+            ..v1::Record::default()
         };
         Stored {
             seq: self.seq,
