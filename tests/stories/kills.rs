@@ -121,6 +121,7 @@ impl Bay {
                 waiting: false,
                 anyway: false,
                 device: self.device.clone(),
+                ..v1::Post::default()
             };
             let seq = self.until_acknowledged(&post, &mut address).await;
             self.acknowledged_seq = self.device_seq;

@@ -11,9 +11,9 @@
 
 mod as_of;
 mod at_the_bay;
+mod backup;
 mod demo;
 mod joining;
-mod journal_lines;
 mod kills;
 mod offline;
 mod quoting;

@@ -58,6 +58,11 @@ impl Shop {
         }
     }
 
+    /// A path beside the folders of the server and the bays.
+    pub(crate) fn path(&self, name: &str) -> PathBuf {
+        self.home.path().join(name)
+    }
+
     pub(crate) fn data(&self) -> PathBuf {
         self.home.path().join("server")
     }
