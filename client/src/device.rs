@@ -7,8 +7,8 @@ use std::path::Path;
 use std::sync::Arc;
 use std::time::Duration;
 
-use baywright_proto::v1;
 use baywright_proto::v1::intake_service_client::IntakeServiceClient;
+use baywright_proto::{bounds, v1};
 use prost::Message as _;
 use tonic::transport::Channel;
 use uuid::Uuid;
@@ -118,10 +118,12 @@ impl Device {
         if fact.clocks.is_none() {
             fact.clocks = Some(self.clocks.sample());
         }
+        let bytes = fact.encode_to_vec();
+        within_bounds(&fact, &bytes)?;
         let id = self.new_event_id();
         self.spool.post(NewPost {
             event_id: id,
-            fact: fact.encode_to_vec(),
+            fact: bytes,
             created_us: self.clocks.wall_us(),
             anyway: how.anyway,
             handle: how.handle.clone(),
@@ -395,4 +397,21 @@ const NO_RECEIPT: &str = "The daemon answered without a receipt.";
 /// The event id of a receipt.
 pub fn receipt_id(receipt: &v1::Receipt) -> Option<EventId> {
     event_id(&receipt.event_id)
+}
+
+/// Refuses what the daemon could not take, while whoever says it can still say
+/// it shorter. Nothing that happened at a bay comes near.
+fn within_bounds(fact: &v1::Fact, bytes: &[u8]) -> Result<(), Error> {
+    let over = bounds::over(fact);
+    if let Some(first) = over.first() {
+        return Err(Error::usage(format!("{} {}.", first.field, first.mend)));
+    }
+    if bytes.len() > bounds::FACT_BYTES_MAX {
+        return Err(Error::usage(format!(
+            "The fact has {} bytes, the most is {}: post it in parts.",
+            bytes.len(),
+            bounds::FACT_BYTES_MAX
+        )));
+    }
+    Ok(())
 }

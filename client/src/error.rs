@@ -5,6 +5,7 @@
 use std::fmt;
 use std::process::ExitCode;
 
+use baywright_proto::REQUEST_HEADER;
 use rustls::AlertDescription;
 use tonic::{Code, Status};
 use tonic_types::StatusExt as _;
@@ -200,6 +201,21 @@ impl Error {
             )),
         }
         .with_hint_if(hint)
+        .with_request(status)
+    }
+
+    /// Names the call where the daemon's trace says more than it answered, so
+    /// that the owner finds the line.
+    fn with_request(self, status: &Status) -> Self {
+        let number = status.metadata().get(REQUEST_HEADER);
+        let Some(number) = number.and_then(|number| number.to_str().ok()) else {
+            return self;
+        };
+        let is_number = number.len() <= 16 && number.bytes().all(|b| b.is_ascii_alphanumeric());
+        if !is_number || !matches!(self.kind, Kind::Unreachable | Kind::NotPermitted) {
+            return self;
+        }
+        self.with_hint(format!("The daemon's trace has it as request {number}."))
     }
 
     fn with_hint_if(self, hint: String) -> Self {
@@ -306,3 +322,29 @@ impl fmt::Display for Error {
 }
 
 impl std::error::Error for Error {}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn answered(code: Code, number: &'static str) -> Error {
+        let mut status = Status::new(code, "it failed inside the daemon");
+        status
+            .metadata_mut()
+            .insert(REQUEST_HEADER, number.parse().unwrap());
+        Error::from_status(&status, "the week")
+    }
+
+    #[test]
+    fn a_call_that_failed_inside_the_daemon_is_named_by_its_number() {
+        for code in [Code::Internal, Code::Unavailable, Code::PermissionDenied] {
+            let hint = answered(code, "7f3a2c").hint().map(str::to_owned);
+            let expected = "The daemon's trace has it as request 7f3a2c.";
+            assert_eq!(hint.as_deref(), Some(expected), "{code:?}");
+        }
+        // What the person can mend by themselves needs no trace.
+        assert_eq!(answered(Code::NotFound, "7f3a2c").hint(), None);
+        // A daemon of another make may send anything.
+        assert_eq!(answered(Code::Internal, "see http://x").hint(), None);
+    }
+}

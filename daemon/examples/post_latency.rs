@@ -46,6 +46,7 @@ async fn measure(data_dir: PathBuf) -> Result<(), Failure> {
         listen: address,
         join_port: None,
         socket: Some(socket.clone()),
+        metrics: None,
     };
     let stop = CancellationToken::new();
     let (tell, told) = tokio::sync::oneshot::channel();

@@ -1,10 +1,14 @@
 //! The command line of `baywrightd`.
 
-use std::net::SocketAddr;
+use std::fmt;
+use std::net::{AddrParseError, SocketAddr};
 use std::path::PathBuf;
+use std::str::FromStr;
 
 use crate::access::devices::RoleWord;
 use clap::{Args, Parser, Subcommand, ValueEnum};
+
+use crate::metrics::endpoint::default_address;
 
 /// Keeps the log of a vehicle-coating shop's floor, and answers the bays.
 #[derive(Debug, Parser)]
@@ -78,12 +82,39 @@ pub struct ServeArgs {
     /// Unix socket for bays on this computer [default: bay.sock in the data directory]
     #[arg(long, value_name = "PATH")]
     pub socket: Option<PathBuf>,
+    /// Address and port on this computer for figures about the daemon, or `off`
+    #[arg(long, value_name = "ADDRESS:PORT", default_value_t = MetricsAt(Some(default_address())))]
+    pub metrics: MetricsAt,
     /// How the trace on standard error is written; RUST_LOG chooses what
     #[arg(long, value_enum, default_value_t = LogFormat::Text)]
     pub log: LogFormat,
     /// Prints one JSON line on standard output when it can append
     #[arg(long)]
     pub json: bool,
+}
+
+/// Where the figures about the daemon are read; `off`: nowhere.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct MetricsAt(pub Option<SocketAddr>);
+
+impl FromStr for MetricsAt {
+    type Err = AddrParseError;
+
+    fn from_str(text: &str) -> Result<Self, AddrParseError> {
+        match text {
+            "off" => Ok(Self(None)),
+            text => text.parse().map(|at| Self(Some(at))),
+        }
+    }
+}
+
+impl fmt::Display for MetricsAt {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self.0 {
+            Some(at) => at.fmt(f),
+            None => f.write_str("off"),
+        }
+    }
 }
 
 #[derive(Debug, Args)]
@@ -228,5 +259,18 @@ mod tests {
     #[test]
     fn the_command_line_is_consistent() {
         Cli::command().debug_assert();
+    }
+
+    #[test]
+    fn metrics_are_at_an_address_or_off() {
+        let at = |said: &str| said.parse::<MetricsAt>().map(|at| at.to_string());
+        assert_eq!(at("off").as_deref(), Ok("off"));
+        assert_eq!(at("[::1]:0").as_deref(), Ok("[::1]:0"));
+        assert!(at("7423").is_err());
+        let cli = Cli::try_parse_from(["baywrightd", "serve"]).unwrap();
+        let Command::Serve(serve) = cli.command else {
+            panic!("serve is serve");
+        };
+        assert_eq!(serve.metrics.to_string(), "127.0.0.1:7423");
     }
 }

@@ -19,6 +19,8 @@ pub struct Config {
     pub join_port: Option<u16>,
     /// `None`: [`SOCKET_FILE`] in the data directory.
     pub socket: Option<PathBuf>,
+    /// Where figures about the daemon are read, a loopback address; `None`: nowhere.
+    pub metrics: Option<SocketAddr>,
 }
 
 impl Config {
@@ -95,6 +97,27 @@ pub fn loopback_only(listen: SocketAddr) -> Result<SocketAddr, NotLoopback> {
     }
 }
 
+/// The address for the figures is not on this computer alone.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
+#[error(
+    "{0} can be reached from other computers, and whoever reads the figures is not asked who they are: \
+     give --metrics a loopback address such as 127.0.0.1:7423, or `--metrics off`"
+)]
+pub struct MetricsNotLoopback(pub SocketAddr);
+
+/// Takes a loopback address for the figures, or none.
+///
+/// # Errors
+/// If the address can be reached from elsewhere.
+pub fn metrics_on_loopback(
+    at: Option<SocketAddr>,
+) -> Result<Option<SocketAddr>, MetricsNotLoopback> {
+    match at {
+        Some(at) if !at.ip().is_loopback() => Err(MetricsNotLoopback(at)),
+        at => Ok(at),
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -122,6 +145,17 @@ mod tests {
         let home = PathBuf::from("/h/.local/share/baywright");
         assert_eq!(data_dir(None, relative), Ok(home));
         assert_eq!(data_dir(None, of(&[])), Err(NoDataDir));
+    }
+
+    #[test]
+    fn figures_are_read_on_the_loopback_or_nowhere() {
+        assert_eq!(metrics_on_loopback(None), Ok(None));
+        let here = Some("[::1]:7423".parse().unwrap());
+        assert_eq!(metrics_on_loopback(here), Ok(here));
+        for at in ["0.0.0.0:7423", "[::]:0", "192.0.2.7:7423"] {
+            let refused = metrics_on_loopback(Some(at.parse().unwrap())).unwrap_err();
+            assert!(refused.to_string().contains("--metrics off"), "{at}");
+        }
     }
 
     #[test]

@@ -13,6 +13,7 @@ pub mod learner;
 pub mod lifecycle;
 pub mod lock;
 mod mender;
+pub mod metrics;
 #[cfg(test)]
 mod rpc_tests;
 pub mod service;

@@ -7,7 +7,7 @@ use std::sync::Arc;
 use std::time::Duration;
 
 use tokio::io::{AsyncRead, AsyncWrite};
-use tokio::net::{UnixListener, UnixStream};
+use tokio::net::{TcpListener, UnixListener, UnixStream};
 use tokio::task::JoinSet;
 use tokio_stream::Stream;
 use tokio_util::sync::CancellationToken;
@@ -27,10 +27,13 @@ use crate::journal::schema::LOG_FILE;
 use crate::journal::verify::{verify, verify_tail};
 use crate::journal::writer::{Heads, Writer};
 use crate::journal::{Journal, JournalError, LogReader, Meta};
-use crate::learner;
+use crate::learner::{self, Learner};
 use crate::lock::{DataLock, LockError};
 use crate::mender::{self, Opener};
+use crate::metrics::{Live, Metrics, Page, endpoint};
 use crate::service::Services;
+use crate::service::calls::CallsLayer;
+use crate::service::limits::Limits;
 use crate::service::reads::Reads;
 use crate::supervision::{self, Listeners, notify};
 
@@ -49,10 +52,27 @@ const START_FACTS_MS_MAX: u64 = 3_000;
 
 /// Calls of one connection worked on at once: a bay makes one or two, a
 /// watcher some; a script that opens more waits.
-const CALLS_PER_CONNECTION_MAX: usize = 64;
+pub(crate) const CALLS_PER_CONNECTION_MAX: usize = 64;
 
-/// Streams of one connection open at once.
-const STREAMS_PER_CONNECTION_MAX: u32 = 256;
+/// Streams of one connection open at once. Who opens more waits.
+pub(crate) const STREAMS_PER_CONNECTION_MAX: u32 = 256;
+
+/// Largest headers of one call, bytes, counted as HTTP/2 does. Ours have about
+/// 300; a library that adds a trace and a token has two thousand.
+pub(crate) const HEADER_BYTES_MAX: u32 = 16 * 1024;
+
+/// Calls that a peer has begun and taken back before they were looked at. More
+/// than that comes from nobody but one who begins calls only to make work; its
+/// connection is closed. The number is the library's own, written out.
+pub(crate) const TAKEN_BACK_MAX: usize = 20;
+
+/// Calls ended for faults of the peer's before its connection is closed. The
+/// number is the library's own, written out.
+const FAULTS_MAX: usize = 1_024;
+
+/// Largest frame that is read whole before it is handed on, bytes: the least
+/// that HTTP/2 allows, so that a frame costs little memory before its call is known.
+const FRAME_BYTES_MAX: u32 = 16 * 1024;
 
 /// What a stream may send before it is read, and all streams of a connection
 /// together. The HTTP/2 library closes a connection whose unread small frames
@@ -88,6 +108,8 @@ pub struct Ready {
     pub head_seq: u64,
     /// TCP takes certificates only.
     pub certificates: bool,
+    /// Where figures about the daemon are read; `None`: nowhere.
+    pub metrics: Option<SocketAddr>,
 }
 
 /// The daemon could not start, or could not go on.
@@ -150,7 +172,10 @@ pub async fn serve(
     if let Some(broken) = &broken {
         tracing::error!(error = %broken, "the log is not what was appended: it is read-only");
     }
-    let (writer, thread) = Writer::start(journal, Arc::clone(&clock), broken)
+    let metrics = Arc::new(Metrics::default());
+    let limits = Limits::new(Arc::clone(&metrics));
+    let counting = Arc::clone(&metrics);
+    let (writer, thread) = Writer::start_counting(journal, Arc::clone(&clock), broken, counting)
         .map_err(ServeError::io("starting the log's writer"))?;
     let heads = writer.heads();
     let opener = Opener::new(&config.data_dir, &lock, &writer);
@@ -174,8 +199,14 @@ pub async fn serve(
     let socket = unix.as_ref().and_then(supervision::path_of);
     let services = Services {
         writer: writer.clone(),
-        reads: Reads::new(&config.data_dir, heads.clone(), stop.clone()),
-        learner: Arc::default(),
+        reads: Reads::new(
+            &config.data_dir,
+            heads.clone(),
+            limits.clone(),
+            stop.clone(),
+        ),
+        limits: limits.clone(),
+        learner: Arc::new(Learner::counting(Arc::clone(&metrics))),
         joining: Joining::new(
             access.clone(),
             config.join_at(listening),
@@ -200,20 +231,32 @@ pub async fn serve(
     services
         .streams
         .spawn(mender::follow(opener, writer.clone(), stop.clone()));
+    let calls = CallsLayer::new(Arc::clone(&metrics), limits.clone());
+    let metrics_at = tell_figures(&config, &services, metrics).await;
     let (health, routes) = health::with_health(services.routes(), &heads).await;
-    let gate = GateLayer::new(Arc::clone(&services.clock));
+    let layers = (calls, GateLayer::new(Arc::clone(&services.clock)));
     let mut servers = JoinSet::new();
     if let Some(kept) = access.kept() {
         let config = tls::for_devices(kept, Arc::clone(&services.clock))?;
-        let incoming = doors::tls(tcp, config, access.clone(), stop.clone());
-        servers.spawn(listen(incoming, gate.clone(), routes.clone(), stop.clone()));
+        let incoming = doors::tls(tcp, config, access.clone(), limits.clone(), stop.clone());
+        servers.spawn(listen(
+            incoming,
+            layers.clone(),
+            routes.clone(),
+            stop.clone(),
+        ));
     } else {
-        let incoming = doors::plain(tcp, stop.clone());
-        servers.spawn(listen(incoming, gate.clone(), routes.clone(), stop.clone()));
+        let incoming = doors::plain(tcp, limits.clone(), stop.clone());
+        servers.spawn(listen(
+            incoming,
+            layers.clone(),
+            routes.clone(),
+            stop.clone(),
+        ));
     }
     if let Some(unix) = unix {
-        let incoming = doors::unix(unix, access.clone(), stop.clone());
-        servers.spawn(listen(incoming, gate, routes, stop.clone()));
+        let incoming = doors::unix(unix, access.clone(), limits, stop.clone());
+        servers.spawn(listen(incoming, layers, routes, stop.clone()));
     }
 
     let head_seq = heads.borrow().log_seq;
@@ -224,6 +267,7 @@ pub async fn serve(
         meta,
         head_seq,
         certificates: access.kept().is_some(),
+        metrics: metrics_at,
     });
     notify(&[sd_notify::NotifyState::Ready]);
     let ended = tokio::select! {
@@ -242,6 +286,37 @@ pub async fn serve(
     drop(lock);
     tracing::info!("stopped");
     ended
+}
+
+/// Lets figures be read, where that was asked for. A port that is taken costs
+/// the figures and not the posts.
+async fn tell_figures(
+    config: &Config,
+    services: &Services,
+    metrics: Arc<Metrics>,
+) -> Option<SocketAddr> {
+    let asked = config.metrics?;
+    let bound = TcpListener::bind(asked)
+        .await
+        .and_then(|listener| Ok((listener.local_addr()?, listener)));
+    let (at, listener) = match bound {
+        Ok(bound) => bound,
+        Err(error) => {
+            tracing::warn!(%asked, %error, "no metrics: the address cannot be listened on; `--metrics ADDRESS:PORT` gives another");
+            return None;
+        }
+    };
+    let page = Page::new(Live {
+        data_dir: config.data_dir.clone(),
+        writer: services.writer.clone(),
+        clock: Arc::clone(&services.clock),
+        metrics,
+        access: services.access.clone(),
+        stop: services.stop.clone(),
+    });
+    // Not among the streams: a stop waits for no reader of figures.
+    tokio::spawn(endpoint::serve(listener, page, services.stop.clone()));
+    Some(at)
 }
 
 /// A log that is not there is made, on a shop's first day. Where facts lie
@@ -338,7 +413,7 @@ async fn bind_socket(path: &Path, mode: u32) -> Result<UnixListener, ServeError>
 /// Serves one listener until the stop; graceful, and cut off by the caller.
 async fn listen<I, IO>(
     incoming: I,
-    gate: GateLayer,
+    (calls, gate): (CallsLayer, GateLayer),
     routes: Routes,
     stop: CancellationToken,
 ) -> Result<(), tonic::transport::Error>
@@ -347,6 +422,7 @@ where
     IO: AsyncRead + AsyncWrite + Connected + Unpin + Send + 'static,
 {
     server()
+        .layer(calls)
         .layer(gate)
         .add_routes(routes)
         .serve_with_incoming_shutdown(incoming, stop.cancelled_owned())
@@ -358,6 +434,10 @@ pub(crate) fn server() -> tonic::transport::Server {
     tonic::transport::Server::builder()
         .concurrency_limit_per_connection(CALLS_PER_CONNECTION_MAX)
         .max_concurrent_streams(STREAMS_PER_CONNECTION_MAX)
+        .http2_max_header_list_size(HEADER_BYTES_MAX)
+        .http2_max_pending_accept_reset_streams(Some(TAKEN_BACK_MAX))
+        .http2_max_local_error_reset_streams(Some(FAULTS_MAX))
+        .max_frame_size(FRAME_BYTES_MAX)
         .initial_stream_window_size(STREAM_WINDOW_BYTES)
         .initial_connection_window_size(CONNECTION_WINDOW_BYTES)
         .http2_keepalive_interval(Some(Duration::from_millis(KEEP_ALIVE_MS)))

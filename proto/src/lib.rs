@@ -30,6 +30,10 @@ pub const SERVER_NAME: &str = "baywrightd";
 /// Unix socket that a bay on the server itself tries before TCP.
 pub const DEFAULT_SOCKET: &str = "/run/baywright/baywrightd.sock";
 
+/// Header of an answer that names the call, for people at both ends.
+pub const REQUEST_HEADER: &str = "baywright-request";
+
 pub mod amount;
+pub mod bounds;
 pub mod catalogue;
 pub mod json;

@@ -54,7 +54,7 @@ class Daemon:
 
     def __init__(self, binary, data):
         self.process = subprocess.Popen(
-            [binary, "serve", "--data", data, "--listen", "127.0.0.1:0", "--json"],
+            [binary, "serve", "--data", data, "--listen", "127.0.0.1:0", "--metrics", "127.0.0.1:0", "--json"],
             stdout=subprocess.PIPE,
             stderr=open(data + ".stderr", "ab"),
             text=True,

@@ -18,6 +18,8 @@ pub struct Daemon {
     child: Child,
     /// `127.0.0.1:PORT`.
     pub address: String,
+    /// Where its figures are read, likewise.
+    pub metrics: Option<String>,
     pub data: PathBuf,
 }
 
@@ -33,6 +35,16 @@ impl Daemon {
         data: &Path,
         environment: impl IntoIterator<Item = (&'static str, OsString)>,
     ) -> Result<Self> {
+        Self::start_as(binary, data, &[], environment)
+    }
+
+    /// The same with more arguments.
+    pub fn start_as(
+        binary: &Path,
+        data: &Path,
+        more: &[&str],
+        environment: impl IntoIterator<Item = (&'static str, OsString)>,
+    ) -> Result<Self> {
         let log = std::fs::OpenOptions::new()
             .create(true)
             .append(true)
@@ -43,10 +55,13 @@ impl Daemon {
                 "serve",
                 "--listen",
                 "127.0.0.1:0",
+                "--metrics",
+                "127.0.0.1:0",
                 "--json",
                 "--data",
             ])
             .arg(data)
+            .args(more)
             .env_remove("BAYWRIGHT_DATA")
             .envs(environment)
             .stdin(Stdio::null())
@@ -72,6 +87,7 @@ impl Daemon {
             .context("no `listening` in the first line")?;
         Ok(Self {
             address: address.to_owned(),
+            metrics: ready["metrics"].as_str().map(str::to_owned),
             data: data.to_owned(),
             child,
         })

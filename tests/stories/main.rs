@@ -14,6 +14,7 @@ mod at_the_bay;
 mod backup;
 mod demo;
 mod joining;
+mod journal_lines;
 mod kills;
 mod offline;
 mod quoting;

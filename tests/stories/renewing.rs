@@ -48,6 +48,7 @@ impl Server {
                     listen: any,
                     join_port: None,
                     socket: None,
+                    metrics: None,
                 };
                 let ready = |_: &baywright_daemon::Ready| tell.send(()).expect("the test waits");
                 baywright_daemon::serve(

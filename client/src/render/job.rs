@@ -269,7 +269,7 @@ fn labour(job: &WeekJob) -> String {
         return format!("{actual} h; the catalogue has no allowance for it");
     }
     let quoted = hours_minutes(job.quoted_us);
-    let promised = format!("quoted {quoted} (catalogue allowance), actual {actual}");
+    let promised = format!("quoted {quoted}, actual {actual}");
     if quoted == actual {
         return promised;
     }

@@ -341,7 +341,7 @@ fn the_story_of_a_job() {
     Job 118 (opened as b2-7), trike-coat: red three-wheeler, folding roof
     opened    Mon 23 Nov 2026 08:10, Europe/Berlin time
     released  Wed 25 Nov 2026 16:40, 2 d 8 h after opening
-    labour    quoted 9:00 (catalogue allowance), actual 10:35, 1:35 more (+18 %)
+    labour    quoted 9:00, actual 10:35, 1:35 more (+18 %)
               of it 1:10 rework, 0:40 unclosed
     flow      18:50 in bays, 43 % of it hands-on
     money     revenue EUR 840.00, contribution EUR 335.35; after materials an hour

@@ -96,10 +96,8 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
     let units = std::env::args().nth(1).map_or(Ok(2_000), |n| n.parse())?;
     let records = records(units);
     let model = model();
-    let before = fit(&model, &records, None)?.warm();
-    let fitted = fit(&model, &records, Some(&before))?;
-    let cold = median(|| drop(fit(&model, &records, None)));
-    let warm = median(|| drop(fit(&model, &records, Some(&before))));
+    let fitted = fit(&model, &records)?;
+    let refit = median(|| drop(fit(&model, &records)));
     let mut sum = 0.0;
     let pass = median(|| {
         for row in &records.rows {
@@ -139,10 +137,9 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
         "{units} units, {} rows, {points} points worth {worth:.0} (checksum {sum:.3})",
         records.rows.len()
     );
-    println!("refit, from nothing   {cold:>10.1?}");
     println!(
-        "refit, warm           {warm:>10.1?}  {:.0} passes over the rows",
-        warm.as_secs_f64() / pass.as_secs_f64()
+        "refit                 {refit:>10.1?}  {:.0} passes over the rows",
+        refit.as_secs_f64() / pass.as_secs_f64()
     );
     println!("12 cells x 20,000     {simulate:>10.1?}");
     println!("250 units left out    {left:>10.1?}");

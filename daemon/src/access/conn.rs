@@ -5,7 +5,9 @@ use std::io;
 use std::pin::Pin;
 use std::sync::Arc;
 use std::task::{Context, Poll};
+use std::time::{Duration, Instant};
 
+use prometheus_client::metrics::gauge::Gauge;
 use tokio::io::{AsyncRead, AsyncWrite, ReadBuf};
 use tokio::sync::OwnedSemaphorePermit;
 use tokio_util::sync::{CancellationToken, WaitForCancellationFutureOwned};
@@ -13,7 +15,9 @@ use tonic::transport::server::Connected;
 use uuid::Uuid;
 
 use super::devices::Devices;
+use super::patience::{Busy, Patience, Times};
 use super::{Caller, never};
+use crate::service::limits::{Limits, role_word};
 use baywright_terms::time::Micros;
 
 /// Who is at the other end of a connection. Each request carries it.
@@ -25,6 +29,7 @@ struct Inner {
     caller: Caller,
     cut: CancellationToken,
     leave: Option<Leave>,
+    patience: Patience,
 }
 
 /// Counts a connection of a device off when it ends.
@@ -52,6 +57,7 @@ impl Peer {
             caller,
             cut,
             leave: Some(leave),
+            patience: Patience::new(),
         }))
     }
 
@@ -61,6 +67,7 @@ impl Peer {
             caller,
             cut: never(),
             leave: None,
+            patience: Patience::new(),
         }))
     }
 
@@ -71,6 +78,11 @@ impl Peer {
     /// Cancelled when the device is cut off.
     pub fn cut(&self) -> &CancellationToken {
         &self.0.cut
+    }
+
+    /// A call begins; the connection is not idle while it lasts.
+    pub(crate) fn busy(&self) -> Busy {
+        self.0.patience.busy()
     }
 
     /// Notes that it made a call.
@@ -87,8 +99,25 @@ pub struct Conn<IO> {
     io: IO,
     peer: Peer,
     cut: Pin<Box<WaitForCancellationFutureOwned>>,
+    times: Times,
+    /// When to look next whether it was silent for too long.
+    look: Pin<Box<tokio::time::Sleep>>,
+    counted: Option<Counted>,
     /// Its place among the connections open at once.
     _place: Option<OwnedSemaphorePermit>,
+}
+
+/// Counts a connection among those open, until it ends.
+#[derive(Debug)]
+struct Counted {
+    limits: Limits,
+    open: Gauge,
+}
+
+impl Drop for Counted {
+    fn drop(&mut self) {
+        self.open.dec();
+    }
 }
 
 impl<IO> Conn<IO> {
@@ -97,8 +126,49 @@ impl<IO> Conn<IO> {
             io,
             cut: Box::pin(peer.cut().clone().cancelled_owned()),
             peer,
+            times: Times::default(),
+            // Looked at with the first poll.
+            look: Box::pin(tokio::time::sleep(Duration::ZERO)),
+            counted: None,
             _place: place,
         }
+    }
+
+    /// Counts it among the connections that are open, and what it is over.
+    #[must_use]
+    pub(super) fn counted(mut self, limits: Limits) -> Self {
+        let open = limits.connections(role_word(self.peer.caller().role));
+        open.inc();
+        self.counted = Some(Counted { limits, open });
+        self
+    }
+
+    /// With other limits of silence than the daemon's.
+    #[cfg(test)]
+    #[must_use]
+    pub(crate) fn patient_for(mut self, times: Times) -> Self {
+        self.times = times;
+        self
+    }
+
+    /// Fails once it was silent for too long, and wakes the task to look again.
+    fn not_silent(&mut self, cx: &mut Context<'_>) -> io::Result<()> {
+        while self.look.as_mut().poll(cx).is_ready() {
+            match self.peer.0.patience.look(self.times, Instant::now()) {
+                Ok(again) => self.look.as_mut().reset(again.into()),
+                Err(bound) => {
+                    if let Some(counted) = &self.counted {
+                        counted.limits.over(bound, Instant::now());
+                    }
+                    tracing::debug!(bound = bound.word(), "a silent connection was ended");
+                    return Err(io::Error::new(
+                        io::ErrorKind::TimedOut,
+                        "the connection was silent for too long",
+                    ));
+                }
+            }
+        }
+        Ok(())
     }
 
     /// Fails once the device is cut off, and wakes the task when that happens.
@@ -128,6 +198,7 @@ impl<IO: AsyncRead + Unpin> AsyncRead for Conn<IO> {
         buf: &mut ReadBuf<'_>,
     ) -> Poll<io::Result<()>> {
         self.still_let_in(cx)?;
+        self.not_silent(cx)?;
         Pin::new(&mut self.io).poll_read(cx, buf)
     }
 }

@@ -13,6 +13,7 @@ pub mod devices;
 pub mod gate;
 pub mod joining;
 pub mod listen;
+pub mod patience;
 pub mod store;
 pub mod tls;
 
@@ -23,6 +24,7 @@ use baywright_proto::v1::Role;
 use tokio_util::sync::CancellationToken;
 use uuid::Uuid;
 
+use crate::service::limits::Whose;
 use authority::{Authority, AuthorityError};
 use conn::Peer;
 use devices::{Devices, Unknown};
@@ -106,6 +108,14 @@ impl Caller {
         match &self.via {
             Via::Certificate { device, .. } => Some(device),
             Via::Open | Via::User(_) => None,
+        }
+    }
+
+    /// Whose allowance its calls are taken off.
+    pub(crate) fn whose(&self) -> Whose {
+        match &self.via {
+            Via::Certificate { device, .. } => Whose::Device(Arc::clone(device)),
+            Via::Open | Via::User(_) => Whose::Local,
         }
     }
 

@@ -61,7 +61,10 @@ pub fn run(args: impl IntoIterator<Item = OsString>) -> ExitCode {
         Ok(code) => code,
         Err(error) => {
             eprintln!("Error: {}.", sentence(&error));
-            if error.is::<NoDataDir>() || error.is::<crate::config::NotLoopback>() {
+            let is_usage = error.is::<NoDataDir>()
+                || error.is::<crate::config::NotLoopback>()
+                || error.is::<crate::config::MetricsNotLoopback>();
+            if is_usage {
                 ExitCode::from(USAGE)
             } else {
                 ExitCode::FAILURE

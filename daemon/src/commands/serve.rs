@@ -17,7 +17,7 @@ use super::data_dir_of;
 use crate::access::is_initialised;
 use crate::args::{LogFormat, ServeArgs};
 use crate::clock::SystemClock;
-use crate::config::{Config, NotLoopback, loopback_only};
+use crate::config::{Config, NotLoopback, loopback_only, metrics_on_loopback};
 use crate::lifecycle::{Ready, serve};
 use crate::supervision::{Listeners, handed_over};
 
@@ -33,6 +33,7 @@ pub(super) fn run(args: &ServeArgs) -> anyhow::Result<ExitCode> {
         listen: place(args, &data_dir)?,
         join_port: args.join_port,
         socket: args.socket.clone(),
+        metrics: metrics_on_loopback(args.metrics.0)?,
     };
     let json = args.json;
     let runtime = tokio::runtime::Builder::new_multi_thread()
@@ -128,6 +129,7 @@ fn announce(ready: &Ready, json: bool) -> std::io::Result<()> {
             "epoch": ready.meta.epoch,
             "head_seq": ready.head_seq,
             "certificates": ready.certificates,
+            "metrics": ready.metrics.map(|at| at.to_string()),
         });
         writeln!(out, "{line}")?;
     } else {
@@ -140,7 +142,11 @@ fn announce(ready: &Ready, json: bool) -> std::io::Result<()> {
         } else {
             "no certificates yet: this computer only"
         };
-        writeln!(out, ", log at seq {}, {who}", ready.head_seq)?;
+        write!(out, ", log at seq {}, {who}", ready.head_seq)?;
+        if let Some(metrics) = ready.metrics {
+            write!(out, ", metrics on {metrics}")?;
+        }
+        writeln!(out)?;
     }
     out.flush()
 }

@@ -14,6 +14,7 @@ pub mod post;
 pub mod reader;
 pub mod refusal;
 pub mod restored;
+pub mod room;
 pub mod schema;
 pub mod time;
 pub mod verify;

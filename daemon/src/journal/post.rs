@@ -1,14 +1,13 @@
 //! Reading a post: what must hold before it can be kept at all.
 
+use baywright_proto::bounds;
 use baywright_proto::v1::{self, fact::Kind};
 use prost::Message as _;
 use prost::encoding::{DecodeContext, decode_key, skip_field};
 
 use super::refusal::{Refusal, Violation};
 
-/// Largest fact, bytes. A catalogue of some thousand entries stays below it;
-/// everything else is a few hundred bytes.
-pub const FACT_BYTES_MAX: usize = 1024 * 1024;
+pub use baywright_proto::bounds::FACT_BYTES_MAX;
 
 /// Longest name of a device or boot, bytes: they are keys of the log's index.
 pub const NAME_BYTES_MAX: usize = 64;
@@ -79,7 +78,7 @@ pub fn read(intake: &Intake) -> Result<Readable, Refusal> {
     };
     match (event_id, fact) {
         (Some(event_id), Some(fact)) if wrong.is_empty() => {
-            wrong.extend(wrong_ids(&fact));
+            wrong.extend(wrong_within(&fact));
             if !wrong.is_empty() {
                 return Err(Refusal::Unreadable(wrong));
             }
@@ -149,8 +148,8 @@ fn holds_a_kind(mut bytes: &[u8]) -> bool {
     false
 }
 
-/// Event ids inside a fact that cannot be event ids.
-fn wrong_ids(fact: &v1::Fact) -> Vec<Violation> {
+/// Event ids inside a fact that cannot be event ids, and what is over its bound.
+fn wrong_within(fact: &v1::Fact) -> Vec<Violation> {
     let mut wrong = Vec::new();
     let mut check = |field: &'static str, id: &[u8], may_be_empty: bool| {
         if id.len() != 16 && !(may_be_empty && id.is_empty()) {
@@ -212,6 +211,12 @@ fn wrong_ids(fact: &v1::Fact) -> Vec<Violation> {
             }
         }
         _ => {}
+    }
+    // What is longer than anything a person says.
+    for over in bounds::over(fact) {
+        if wrong.iter().all(|wrong| wrong.field != over.field) {
+            wrong.push(Violation::new(over.field, over.mend));
+        }
     }
     wrong
 }

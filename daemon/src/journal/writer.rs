@@ -4,6 +4,7 @@
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::sync::Arc;
 use std::thread::JoinHandle;
+use std::time::{Duration, Instant};
 
 use baywright_terms::catalogue::Catalogue;
 use baywright_terms::time::{Micros, SECOND_US};
@@ -13,9 +14,11 @@ use super::append::{Journal, Kept, Outcome, append_batch};
 use super::follow::{Fenced, Follower, Standing, chain};
 use super::post::Intake;
 use super::refusal::Refusal;
+use super::room::{Room, Taken};
 use super::verify::Broken;
 use crate::clock::Clock;
 use crate::facts::{Answer, FactsError, Stored};
+use crate::metrics::Metrics;
 
 /// Posts that may wait. Some seconds of work on a slow disk; past that it is
 /// better for a bay to hear so and to keep the post in its spool.
@@ -55,7 +58,18 @@ pub struct Receipt {
     pub catalogue_revision: u64,
 }
 
-type Reply = oneshot::Sender<Result<Receipt, Refusal>>;
+/// Where the answer to a post goes, with the post's place in the queue.
+struct Reply {
+    answer: oneshot::Sender<Result<Receipt, Refusal>>,
+    _taken: Taken,
+}
+
+impl Reply {
+    /// Whoever went away has the post in the log all the same.
+    fn send(self, answer: Result<Receipt, Refusal>) {
+        let _ = self.answer.send(answer);
+    }
+}
 
 enum Task {
     Post(Box<Intake>, Reply),
@@ -71,6 +85,8 @@ enum Task {
 pub struct Writer {
     tasks: mpsc::Sender<Task>,
     heads: watch::Receiver<Heads>,
+    metrics: Arc<Metrics>,
+    room: Room,
 }
 
 impl std::fmt::Debug for Task {
@@ -108,6 +124,19 @@ impl Writer {
         clock: Arc<dyn Clock>,
         read_only: Option<Broken>,
     ) -> std::io::Result<(Self, JoinHandle<()>)> {
+        Self::start_counting(journal, clock, read_only, Arc::default())
+    }
+
+    /// The same, counting what it does.
+    ///
+    /// # Errors
+    /// If the system gives no thread.
+    pub fn start_counting(
+        journal: Journal,
+        clock: Arc<dyn Clock>,
+        read_only: Option<Broken>,
+        metrics: Arc<Metrics>,
+    ) -> std::io::Result<(Self, JoinHandle<()>)> {
         let (tasks, queue) = mpsc::channel(QUEUE_POSTS_MAX);
         let (heads, seen) = watch::channel(Heads {
             log_seq: journal.head().seq,
@@ -123,11 +152,18 @@ impl Writer {
             facts: Fenced::opening(),
             clock,
             heads,
+            metrics: Arc::clone(&metrics),
         };
         let thread = std::thread::Builder::new()
             .name("log-writer".to_owned())
             .spawn(move || desk.run(queue))?;
-        Ok((Self { tasks, heads: seen }, thread))
+        let writer = Self {
+            tasks,
+            heads: seen,
+            metrics,
+            room: Room::new(),
+        };
+        Ok((writer, thread))
     }
 
     /// Hands over a post; its answer comes when it is on disk.
@@ -135,13 +171,19 @@ impl Writer {
     /// # Errors
     /// If too many posts wait, or the daemon is stopping.
     pub fn post(&self, intake: Intake) -> Result<Pending, Refusal> {
-        let (reply, pending) = oneshot::channel();
-        self.tasks
-            .try_send(Task::Post(Box::new(intake), reply))
-            .map_err(|error| match error {
+        let (answer, pending) = oneshot::channel();
+        let handed_over = self.room.for_person(&intake).and_then(|taken| {
+            let reply = Reply {
+                answer,
+                _taken: taken,
+            };
+            let task = Task::Post(Box::new(intake), reply);
+            self.tasks.try_send(task).map_err(|error| match error {
                 mpsc::error::TrySendError::Full(_) => Refusal::QueueFull,
                 mpsc::error::TrySendError::Closed(_) => Refusal::Stopping,
-            })?;
+            })
+        });
+        handed_over.inspect_err(|refusal| self.metrics.refused(refusal))?;
         Ok(Pending(pending))
     }
 
@@ -150,7 +192,11 @@ impl Writer {
     /// # Errors
     /// If the daemon is stopping.
     pub async fn post_when_room(&self, intake: Intake) -> Result<Pending, Refusal> {
-        let (reply, pending) = oneshot::channel();
+        let (answer, pending) = oneshot::channel();
+        let reply = Reply {
+            answer,
+            _taken: self.room.for_stream(&intake).await?,
+        };
         self.tasks
             .send(Task::Post(Box::new(intake), reply))
             .await
@@ -186,6 +232,11 @@ impl Writer {
         let _ = self.tasks.send(Task::Stop).await;
     }
 
+    /// Posts that wait to be taken, and other work for the thread.
+    pub fn waiting(&self) -> usize {
+        QUEUE_POSTS_MAX.saturating_sub(self.tasks.capacity())
+    }
+
     /// Where the log is, now and whenever it moves.
     pub fn heads(&self) -> watch::Receiver<Heads> {
         self.heads.clone()
@@ -199,6 +250,7 @@ struct Desk {
     facts: Fenced,
     clock: Arc<dyn Clock>,
     heads: watch::Sender<Heads>,
+    metrics: Arc<Metrics>,
 }
 
 impl Desk {
@@ -261,13 +313,20 @@ impl Desk {
         let why = self.heads.borrow().read_only.clone();
         if let Some(why) = why {
             for reply in replies {
-                let _ = reply.send(Err(Refusal::ReadOnly { why: why.clone() }));
+                let refusal = Refusal::ReadOnly { why: why.clone() };
+                self.metrics.refused(&refusal);
+                reply.send(Err(refusal));
             }
             return;
         }
         let now = self.clock.now();
         self.note_clock(now);
+        let begun = Instant::now();
         let outcomes = fenced_append(&mut self.journal, self.facts.catalogue(), intakes, now);
+        let told = outcomes
+            .iter()
+            .map(|outcome| outcome.as_ref().map(|kept| kept.repeated));
+        self.metrics.batch(told, begun.elapsed());
         let stored: Vec<Stored> = outcomes
             .iter()
             .flatten()
@@ -277,13 +336,17 @@ impl Desk {
                 record: kept.record.clone(),
             })
             .collect();
+        let mut folding = Duration::ZERO;
         let answers = if stored.is_empty() {
             None
         } else {
             // Watchers need not wait for the fold.
             let head = self.journal.head().seq;
             self.heads.send_modify(|heads| heads.log_seq = head);
-            self.facts.absorb(&stored)
+            let begun = Instant::now();
+            let answers = self.facts.absorb(&stored);
+            folding += begun.elapsed();
+            answers
         };
         let catalogue_revision = self.facts.catalogue_revision();
         for (outcome, reply) in outcomes.into_iter().zip(replies) {
@@ -292,14 +355,19 @@ impl Desk {
                 kept,
                 catalogue_revision,
             });
-            // Whoever went away has the post in the log all the same.
-            let _ = reply.send(answer);
+            reply.send(answer);
         }
         if answers.is_some() {
+            let begun = Instant::now();
             self.facts.commit();
+            self.metrics.folded(folding + begun.elapsed());
         }
         if !stored.is_empty() {
             self.tell();
+            // Nobody waits for it any more.
+            for entry in &stored {
+                self.metrics.delays().note(&entry.record);
+            }
         }
     }
 

@@ -64,6 +64,7 @@ mod tests {
     use crate::facts::{Facts, LogSources as _};
     use crate::journal::writer::Writer;
     use crate::journal::{Intake, Journal, LogReaders};
+    use crate::service::limits::Limits;
 
     const PATIENCE: Duration = Duration::from_secs(30);
 
@@ -102,7 +103,12 @@ mod tests {
         let opener = writer.clone();
         std::thread::spawn(move || opener.follow(Ok(Box::new(facts))));
         let stop = CancellationToken::new();
-        let reads = Reads::new(folder.path(), writer.heads(), stop.clone());
+        let reads = Reads::new(
+            folder.path(),
+            writer.heads(),
+            Limits::new(Arc::default()),
+            stop.clone(),
+        );
         let learner = Arc::new(Learner::default());
         let mut learned = learner.learned();
         let following = tokio::spawn(follow(Arc::clone(&learner), reads, clock, stop.clone()));

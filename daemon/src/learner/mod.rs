@@ -27,6 +27,7 @@ use tokio::sync::watch;
 
 use crate::facts::reader::View;
 use crate::facts::{FactsError, Touched};
+use crate::metrics::Metrics;
 
 pub use follow::follow;
 pub use records::Records;
@@ -79,6 +80,7 @@ pub struct Learner {
     retraced: Mutex<Option<(Retraced, v1::Honesty)>>,
     /// The last seq that what is held counts; 0: nothing is held yet.
     learned: watch::Sender<u64>,
+    metrics: Arc<Metrics>,
 }
 
 /// What is known, and the catalogue that it was fitted under.
@@ -96,6 +98,14 @@ impl fmt::Debug for Learner {
 }
 
 impl Learner {
+    /// One that counts what it does.
+    pub fn counting(metrics: Arc<Metrics>) -> Self {
+        Self {
+            metrics,
+            ..Self::default()
+        }
+    }
+
     /// What is known at the cursor of a view of the head, or at a later one that
     /// another call has brought it up to. Whoever asks while it is fitted waits
     /// for that.
@@ -106,11 +116,16 @@ impl Learner {
         // A holder that panicked or failed has left nothing half done: what was
         // held is taken out first.
         let mut held = self.held.lock().unwrap_or_else(PoisonError::into_inner);
+        let begun = Instant::now();
+        let fits_before = held.as_ref().map_or(0, |held| held.known.fits);
         let moved = match held.take() {
             Some(before) => before.moved_to(view, now)?,
             None => Held::new(view, now, 0)?,
         };
         let known = moved.known.clone();
+        if known.fits != fits_before {
+            self.metrics.refitted(begun.elapsed());
+        }
         *held = Some(moved);
         self.learned.send_replace(known.cursor_seq);
         Ok(known)

@@ -16,6 +16,7 @@ pub(super) async fn whole(dir: &std::path::Path) -> Whole {
         listen: listener.local_addr().unwrap(),
         join_port: None,
         socket: None,
+        metrics: None,
     };
     let stop = CancellationToken::new();
     let (tell, told) = tokio::sync::oneshot::channel();
@@ -135,6 +136,7 @@ async fn a_left_over_socket_goes_and_one_in_use_stays() {
         listen: listener.local_addr().unwrap(),
         join_port: None,
         socket: Some(path),
+        metrics: None,
     };
     let clock = Arc::new(SetClock::at(Micros(0)));
     let refused = patient(serve(

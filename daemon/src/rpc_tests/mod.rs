@@ -1,5 +1,7 @@
 //! The services over an in-memory pipe, and the life of a whole daemon.
 
+mod bounds;
+mod bounds_table;
 mod export;
 mod learned;
 mod life;
@@ -25,6 +27,7 @@ use prost::Message as _;
 use tokio_stream::StreamExt as _;
 use tokio_util::sync::CancellationToken;
 use tokio_util::task::TaskTracker;
+use tonic::service::Routes;
 use tonic::transport::{Channel, Endpoint, Uri};
 use tonic::{Code, Status};
 use tonic_health::pb::HealthCheckRequest;
@@ -44,7 +47,10 @@ use crate::journal::verify::{Broken, TAIL_RECORDS, verify};
 use crate::journal::writer::{Heads, QUEUE_POSTS_MAX, Writer};
 use crate::journal::{Journal, LogReader, append_batch};
 use crate::lifecycle::{STOP_GRACE_MS_MAX, serve, server};
+use crate::metrics::Metrics;
 use crate::service::Services;
+use crate::service::calls::CallsLayer;
+use crate::service::limits::Limits;
 use crate::service::reads::Reads;
 
 /// Longest that any wait of a test may take: a bound, never a pause.
@@ -116,6 +122,9 @@ struct Pipe {
     stop: CancellationToken,
     channel: Channel,
     streams: TaskTracker,
+    /// What is behind the pipe, for another way in.
+    layers: (CallsLayer, GateLayer),
+    routes: Routes,
 }
 
 impl Pipe {
@@ -146,9 +155,12 @@ impl Pipe {
             .await
             .unwrap();
         let stop = CancellationToken::new();
+        let metrics = Arc::new(Metrics::default());
+        let limits = Limits::new(Arc::clone(&metrics));
         let services = Services {
             writer: writer.clone(),
-            reads: Reads::new(dir.path(), writer.heads(), stop.clone()),
+            reads: Reads::new(dir.path(), writer.heads(), limits.clone(), stop.clone()),
+            limits: limits.clone(),
             learner: Arc::default(),
             joining: Joining::new(
                 Access::open(),
@@ -167,10 +179,13 @@ impl Pipe {
         let (_, routes) = health::with_health(services.routes(), &writer.heads()).await;
         let (ours, theirs) = tokio::io::duplex(64 * 1024);
         let theirs = Conn::new(theirs, Peer::unlimited(Caller::OPEN), None);
+        let calls = CallsLayer::new(metrics, limits);
+        let gate = GateLayer::new(Arc::clone(&services.clock));
         tokio::spawn(
             server()
-                .layer(GateLayer::new(Arc::clone(&services.clock)))
-                .add_routes(routes)
+                .layer(calls.clone())
+                .layer(gate.clone())
+                .add_routes(routes.clone())
                 .serve_with_incoming(tokio_stream::once(Ok::<_, std::io::Error>(theirs))),
         );
         let mut ours = Some(ours);
@@ -190,6 +205,8 @@ impl Pipe {
             stop,
             channel,
             streams: services.streams,
+            layers: (calls, gate),
+            routes,
         }
     }
 

@@ -10,6 +10,7 @@ use tokio::sync::{Semaphore, SemaphorePermit, mpsc};
 use tokio_stream::Stream;
 use tokio_stream::wrappers::ReceiverStream;
 use tonic::{Request, Response, Status};
+use tracing::Instrument as _;
 
 use super::Services;
 use super::status;
@@ -56,7 +57,7 @@ impl ExportService for Services {
             .await
             .map_err(|_| status::stopping())?;
         let services = self.clone();
-        self.streams.spawn(async move {
+        let exporting = async move {
             let export = services.export(asked.as_of_seq, from, until, &responses);
             let ended = tokio::select! {
                 () = services.stop.cancelled() => Err(status::stopping()),
@@ -65,7 +66,8 @@ impl ExportService for Services {
             if let Err(status) = ended {
                 last_word.send(Err(status));
             }
-        });
+        };
+        self.streams.spawn(exporting.in_current_span());
         Ok(Response::new(Box::pin(ReceiverStream::new(stream))))
     }
 }

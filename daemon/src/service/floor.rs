@@ -8,6 +8,7 @@ use tokio::sync::mpsc;
 use tokio_stream::Stream;
 use tokio_stream::wrappers::ReceiverStream;
 use tonic::{Request, Response, Status};
+use tracing::Instrument as _;
 
 use super::Services;
 use super::status;
@@ -52,7 +53,7 @@ impl FloorService for Services {
             .await
             .map_err(|_| status::stopping())?;
         let services = self.clone();
-        self.streams.spawn(async move {
+        let watching = async move {
             let watch = services.watch_from(after_seq, follow, &responses);
             let ended = tokio::select! {
                 () = services.stop.cancelled() => Err(status::stopping()),
@@ -61,7 +62,8 @@ impl FloorService for Services {
             if let Err(status) = ended {
                 last_word.send(Err(status));
             }
-        });
+        };
+        self.streams.spawn(watching.in_current_span());
         Ok(Response::new(Box::pin(ReceiverStream::new(stream))))
     }
 }

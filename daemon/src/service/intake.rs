@@ -1,7 +1,7 @@
 //! Posts in, receipts out.
 
 use std::pin::Pin;
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 use baywright_proto::v1::intake_service_server::IntakeService;
 use baywright_proto::v1::{self, post_many_response};
@@ -9,8 +9,10 @@ use tokio::sync::mpsc;
 use tokio_stream::wrappers::ReceiverStream;
 use tokio_stream::{Stream, StreamExt as _};
 use tonic::{Code, Request, Response, Status, Streaming};
+use tracing::Instrument as _;
 
 use super::Services;
+use super::limits::Bound;
 use super::status::{self, reason};
 use crate::access::Caller;
 use crate::journal::post::Intake;
@@ -24,6 +26,15 @@ const IN_FLIGHT_MAX: usize = 128;
 /// Longest wait for a post to be on disk. Past it the caller cannot know, and
 /// sends the same post again: it is kept once all the same.
 const POST_MS_MAX: u64 = 15_000;
+
+/// Longest time in which nothing moves on a stream of posts, milliseconds: no
+/// post comes, or no receipt is taken. A large post over a bad radio takes two
+/// minutes; whoever is silent for longer has gone without a word.
+pub(crate) const STREAM_IDLE_MS_MAX: u64 = 300_000;
+
+/// Refused posts of one stream that the trace has a line for. What follows a
+/// refusal is out of step, hundreds at a time; the rest is told in one number.
+const TOLD_OF_STREAM_MAX: u64 = 8;
 
 impl Services {
     /// The post with the device and role that were proved.
@@ -87,6 +98,45 @@ pub(crate) fn caller<T>(request: &Request<T>) -> Result<Caller, Status> {
 
 fn no_post() -> Refusal {
     Refusal::Unreadable(vec![Violation::new("post", "is not set")])
+}
+
+/// What the trace says of the refusals of one stream: their reasons, and never
+/// what a post said.
+struct Told {
+    refused: u64,
+    span: tracing::Span,
+}
+
+impl Told {
+    /// Of the call that is being answered.
+    fn here() -> Self {
+        Self {
+            refused: 0,
+            span: tracing::Span::current(),
+        }
+    }
+
+    fn note(&mut self, answer: &Result<v1::PostManyResponse, Status>) {
+        let Ok(v1::PostManyResponse {
+            result: Some(post_many_response::Result::Refusal(refusal)),
+        }) = answer
+        else {
+            return;
+        };
+        self.refused += 1;
+        if self.refused <= TOLD_OF_STREAM_MAX {
+            tracing::info!(parent: &self.span, reason = refusal.reason, "a post was refused");
+        }
+    }
+}
+
+impl Drop for Told {
+    fn drop(&mut self) {
+        if self.refused > TOLD_OF_STREAM_MAX {
+            let refused = self.refused;
+            tracing::info!(parent: &self.span, refused, "posts of this stream were refused");
+        }
+    }
 }
 
 /// A post on its way, in the order of its stream.
@@ -158,20 +208,23 @@ impl IntakeService for Services {
         // Answered in this order; the writer takes them in this order as well.
         let (order, answers) = mpsc::channel::<Result<OnItsWay, Status>>(IN_FLIGHT_MAX);
         let services = self.clone();
-        self.streams.spawn(async move {
+        let taking = async move {
+            let idle = Duration::from_millis(STREAM_IDLE_MS_MAX);
             loop {
                 let next = tokio::select! {
-                    () = services.stop.cancelled() => {
-                        let _ = order.send(Err(status::stopping())).await;
-                        return;
-                    }
-                    next = posts.message() => next,
+                    () = services.stop.cancelled() => Ok(Err(status::stopping())),
+                    next = tokio::time::timeout(idle, posts.message()) => next,
                 };
                 let post = match next {
-                    Ok(Some(request)) => request.post,
-                    Ok(None) => return,
-                    Err(error) => {
-                        let _ = order.send(Err(error)).await;
+                    Ok(Ok(Some(request))) => request.post,
+                    Ok(Ok(None)) => return,
+                    Ok(Err(error)) => {
+                        let _ = order.send(Err(status::with_reason(error))).await;
+                        return;
+                    }
+                    Err(_) => {
+                        services.limits.over(Bound::StreamIdle, Instant::now());
+                        let _ = order.send(Err(status::stream_idle())).await;
                         return;
                     }
                 };
@@ -183,21 +236,30 @@ impl IntakeService for Services {
                     },
                     None => Err(no_post()),
                 };
-                // The caller went away: what it sent so far is kept.
-                if order
-                    .send(Ok(OnItsWay { event_id, pending }))
-                    .await
-                    .is_err()
-                {
-                    return;
+                // The caller went away, or takes no receipts: what it sent so
+                // far is kept.
+                let sent = order.send(Ok(OnItsWay { event_id, pending }));
+                match tokio::time::timeout(idle, sent).await {
+                    Ok(Ok(())) => {}
+                    Ok(Err(_)) => return,
+                    Err(_) => {
+                        services.limits.over(Bound::StreamIdle, Instant::now());
+                        return;
+                    }
                 }
             }
-        });
+        };
+        self.streams.spawn(taking.in_current_span());
         let responses = ReceiverStream::new(answers).then(|next| async move {
             match next {
                 Ok(on_its_way) => Ok(on_its_way.arrive().await),
                 Err(status) => Err(status),
             }
+        });
+        let mut told = Told::here();
+        let responses = responses.map(move |answer| {
+            told.note(&answer);
+            answer
         });
         Ok(Response::new(Box::pin(responses)))
     }

@@ -1,11 +1,13 @@
 //! The gRPC services. They translate; the floor decides, the writer stores.
 
 pub mod access;
+pub mod calls;
 pub mod catalogue;
 pub mod export;
 pub mod floor;
 pub mod hello;
 pub mod intake;
+pub mod limits;
 pub mod quote;
 pub mod reads;
 pub mod report;
@@ -32,13 +34,14 @@ use crate::journal::Meta;
 use crate::journal::post::FACT_BYTES_MAX;
 use crate::journal::writer::Writer;
 use crate::learner::Learner;
+use limits::Limits;
 use reads::Reads;
 
 /// Largest message a bay may send, bytes: the largest fact and what is around it.
 const POST_BYTES_MAX: usize = FACT_BYTES_MAX + 64 * 1024;
 
 /// Largest question, bytes: they are a few numbers and words.
-const QUESTION_BYTES_MAX: usize = 64 * 1024;
+pub(crate) const QUESTION_BYTES_MAX: usize = 64 * 1024;
 
 /// What every service holds.
 #[derive(Debug, Clone)]
@@ -52,6 +55,7 @@ pub struct Services {
     /// Who was let in.
     pub(crate) access: Access,
     pub(crate) joining: Joining,
+    pub(crate) limits: Limits,
     /// Cancelled when the daemon stops: streams end then, with a status.
     pub(crate) stop: CancellationToken,
     /// Streams that still have to end.

@@ -3,12 +3,13 @@
 
 use std::path::{Path, PathBuf};
 use std::sync::{Arc, Mutex, PoisonError};
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 use tokio::sync::{Semaphore, watch};
 use tokio_util::sync::CancellationToken;
 use tonic::{Code, Status};
 
+use super::limits::{Bound, Limits, Over};
 use super::status::{self, reason};
 use crate::facts::{FactsError, reader::FactsReader};
 use crate::journal::follow::Standing;
@@ -18,6 +19,10 @@ use crate::journal::{JournalError, LogReader, LogReaders};
 /// Reads at once. More would only take turns on the shop's small server, and
 /// each holds a connection and its cache.
 const READS_MAX: usize = 4;
+
+/// Questions that may wait for a turn. A shop's screens ask a dozen at once;
+/// each that waits holds its question and its caller.
+pub const READS_WAITING_MAX: usize = 64;
 
 /// Longest wait for the facts to reach the log's head. They are usually there
 /// within a millisecond; a fold of a very late event can take a moment.
@@ -34,6 +39,9 @@ struct Inner {
     data_dir: PathBuf,
     heads: watch::Receiver<Heads>,
     turns: Semaphore,
+    /// Reads that wait for a turn or have one.
+    asked: Semaphore,
+    limits: Limits,
     /// Connections that wait for the next read.
     logs: Mutex<Vec<LogReader>>,
     /// Opened with the first read, since at the start there may be no file yet,
@@ -51,11 +59,18 @@ impl std::fmt::Debug for Inner {
 }
 
 impl Reads {
-    pub fn new(data_dir: &Path, heads: watch::Receiver<Heads>, stop: CancellationToken) -> Self {
+    pub fn new(
+        data_dir: &Path,
+        heads: watch::Receiver<Heads>,
+        limits: Limits,
+        stop: CancellationToken,
+    ) -> Self {
         Self(Arc::new(Inner {
             data_dir: data_dir.to_owned(),
             heads,
             turns: Semaphore::new(READS_MAX),
+            asked: Semaphore::new(READS_MAX + READS_WAITING_MAX),
+            limits,
             logs: Mutex::new(Vec::new()),
             facts: Mutex::new(None),
             stop,
@@ -138,9 +153,20 @@ impl Reads {
         &self,
         work: impl FnOnce() -> T + Send + 'static,
     ) -> Result<T, Status> {
+        let Ok(_place) = self.0.asked.try_acquire() else {
+            let over = Over {
+                bound: Bound::ReadsWaiting,
+                max: READS_WAITING_MAX,
+                in_all: true,
+            };
+            self.0.limits.over(over.bound, Instant::now());
+            return Err(status::over_bound(&over));
+        };
+        // What the trace says of the work belongs to the call.
+        let span = tracing::Span::current();
         let in_time = async {
             let turn = self.0.turns.acquire().await;
-            let done = tokio::task::spawn_blocking(work).await;
+            let done = tokio::task::spawn_blocking(move || span.in_scope(work)).await;
             drop(turn);
             done
         };

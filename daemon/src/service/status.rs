@@ -7,6 +7,7 @@ use baywright_proto::v1;
 use tonic::{Code, Status};
 use tonic_types::{ErrorDetails, FieldViolation, StatusExt as _};
 
+use super::limits::{Bound, Over};
 use crate::access::authority::AuthorityError;
 use crate::access::gate::Rule;
 use crate::access::joining::EnrolError;
@@ -51,6 +52,28 @@ pub mod reason {
     pub const NAME_TAKEN: &str = "NAME_TAKEN";
     pub const NO_SUCH_METHOD: &str = "NO_SUCH_METHOD";
     pub const TOO_MANY_CODES: &str = "TOO_MANY_CODES";
+    pub const TOO_MANY_CALLS: &str = "TOO_MANY_CALLS";
+    pub const TOO_MANY_STREAMS: &str = "TOO_MANY_STREAMS";
+    pub const TOO_BUSY: &str = "TOO_BUSY";
+    pub const TOO_LARGE: &str = "TOO_LARGE";
+}
+
+/// The reasons for which a post is not kept.
+pub const POST_REASONS: [&str; 9] = [
+    reason::UNREADABLE,
+    reason::ID_REUSED,
+    reason::OUT_OF_STEP,
+    reason::UNKNOWN_CODE,
+    reason::QUEUE_FULL,
+    reason::STOPPING,
+    reason::READ_ONLY,
+    reason::NOT_WRITTEN,
+    reason::NOT_PERMITTED,
+];
+
+/// The stable reason of a refused post.
+pub fn reason_of(refusal: &Refusal) -> &'static str {
+    code_of(refusal).1
 }
 
 /// Code and reason of a refused post.
@@ -177,6 +200,102 @@ pub fn past_exports_full() -> Status {
         reason::TOO_MANY_EXPORTS,
         "another export of the past is being written; ask again when it is done",
     )
+}
+
+/// When a call that was over a bound is best made again, milliseconds: by then
+/// a device over its rate has some hundred calls again.
+const OVER_RETRY_MS: u64 = 1_000;
+
+/// More than there may be. Nothing is lost by it: a bay keeps what it posts.
+pub fn over_bound(over: &Over) -> Status {
+    let of = if over.in_all {
+        "all devices together"
+    } else {
+        "one device"
+    };
+    let max = over.max;
+    let (reason, message) = match over.bound {
+        Bound::CallRate => (
+            reason::TOO_MANY_CALLS,
+            format!(
+                "more than {max} calls in a second from {of}: make fewer, and send many posts in one stream"
+            ),
+        ),
+        Bound::CallsOpen => (
+            reason::TOO_MANY_CALLS,
+            format!(
+                "{max} calls of {of} are being answered, the most there may be: wait for some of them"
+            ),
+        ),
+        Bound::PostStreams => (
+            reason::TOO_MANY_STREAMS,
+            format!(
+                "{max} streams of posts of {of} are open, the most there may be: end one, the posts are kept meanwhile"
+            ),
+        ),
+        Bound::Watches => (
+            reason::TOO_MANY_STREAMS,
+            format!("{max} watches of {of} are open, the most there may be: end one first"),
+        ),
+        Bound::Exports => (
+            reason::TOO_MANY_STREAMS,
+            format!(
+                "{max} exports of {of} are being written, the most there may be: ask again when one is done"
+            ),
+        ),
+        Bound::ReadsWaiting => (
+            reason::TOO_BUSY,
+            format!(
+                "{max} questions wait for their turn, the most there may be: ask again in a moment"
+            ),
+        ),
+        _ => (
+            reason::TOO_MANY_CALLS,
+            format!("over a bound of {max} for {of}: try again in a moment"),
+        ),
+    };
+    let mut details = ErrorDetails::with_error_info(reason, DOMAIN, HashMap::new());
+    details.set_retry_info(Some(Duration::from_millis(OVER_RETRY_MS)));
+    Status::with_error_details(Code::ResourceExhausted, message, details)
+}
+
+/// A call that did not arrive whole, or could not be answered, in time.
+pub fn call_too_slow() -> Status {
+    of(
+        Code::DeadlineExceeded,
+        reason::TOO_SLOW,
+        "the call took too long to arrive or to be answered: ask for less, or again",
+    )
+}
+
+/// A stream on which nothing came for long.
+pub fn stream_idle() -> Status {
+    of(
+        Code::DeadlineExceeded,
+        reason::TOO_SLOW,
+        "nothing came on this stream for long: send the posts that have no receipt again, each is kept once",
+    )
+}
+
+/// Gives a status that the library made a reason and a way to mend it; one that
+/// has a reason is left as it is.
+pub fn with_reason(status: Status) -> Status {
+    if status.get_error_details().error_info().is_some() {
+        return status;
+    }
+    match status.code() {
+        Code::OutOfRange => of(
+            Code::OutOfRange,
+            reason::TOO_LARGE,
+            format!("{}: post it in parts, or ask for less", status.message()),
+        ),
+        Code::Unimplemented => of(
+            Code::Unimplemented,
+            reason::NO_SUCH_METHOD,
+            "this daemon does not know that call: it is older than the caller",
+        ),
+        _ => status,
+    }
 }
 
 /// Facts cannot answer yet, or not any more.

@@ -53,13 +53,6 @@ pub enum FitError {
     NoMode,
 }
 
-/// Where the search of the next fit may begin. It changes how long a fit takes.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Warm {
-    mode: Theta,
-    tilt: f64,
-}
-
 /// A mean with its standard deviation, in units of `y`.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Estimate {
@@ -85,8 +78,6 @@ pub struct Posterior {
     pub(super) points: Vec<(f64, Conditional)>,
     /// Effects at the mode of the spreads.
     pub(super) centre: Conditional,
-    mode: Theta,
-    tilt: f64,
 }
 
 /// Points of the spreads by number of rows: each costs more the more rows there
@@ -118,13 +109,13 @@ const GRADIENT_SMALL: f64 = 1e-2;
 ///
 /// # Errors
 /// [`FitError`] for a model or rows that are no such thing.
-pub fn fit(model: &Model, records: &Records, warm: Option<&Warm>) -> Result<Posterior, FitError> {
+pub fn fit(model: &Model, records: &Records) -> Result<Posterior, FitError> {
     let engine = if records.rows.len() <= ROWS_FEW {
         Engine::Gibbs
     } else {
         Engine::Points
     };
-    fit_by(engine, model, records, warm)
+    fit_by(engine, model, records)
 }
 
 /// How the posterior of one record or more is made.
@@ -138,22 +129,18 @@ pub(super) fn fit_by(
     engine: Engine,
     model: &Model,
     records: &Records,
-    warm: Option<&Warm>,
 ) -> Result<Posterior, FitError> {
     let prepared = Prepared::of(model, records)?;
-    let start = match warm {
-        Some(warm) if warm.mode.len() == model.factors.len() + 2 => warm.clone(),
-        _ => Warm {
-            mode: prior_centre(model),
-            tilt: 0.0,
-        },
+    let start = Start {
+        mode: prior_centre(model),
+        tilt: 0.0,
     };
     let size = start.mode.len();
     let mut found = search(model, &prepared, start, identity(size, 0.2))?;
     let few = engine == Engine::Gibbs && !prepared.rows.is_empty();
     for _ in 0..if few { 0 } else { TILTS } {
         let tilt = conditional::tilt(&found.at_mode, model, &prepared, found.coefficients);
-        let start = Warm {
+        let start = Start {
             mode: found.mode,
             tilt,
         };
@@ -174,8 +161,6 @@ pub(super) fn fit_by(
         prepared,
         points,
         centre: found.at_mode,
-        mode: found.mode,
-        tilt: found.tilt,
     })
 }
 
@@ -185,6 +170,12 @@ fn prior_centre(model: &Model) -> Theta {
     theta.push(model.unit.scale.ln());
     theta.push(model.noise_median.ln());
     theta
+}
+
+/// Where a search begins.
+struct Start {
+    mode: Theta,
+    tilt: f64,
 }
 
 /// The mode of the spreads under one tilt.
@@ -202,10 +193,10 @@ pub(super) struct Found {
 fn search(
     model: &Model,
     prepared: &Prepared,
-    start: Warm,
+    start: Start,
     mut inverse: Mat<f64>,
 ) -> Result<Found, FitError> {
-    let Warm { mode, tilt } = start;
+    let Start { mode, tilt } = start;
     let size = mode.len();
     let mut theta = mode;
     let mut here = conditional::at(model, prepared, &theta, tilt, None).ok_or(FitError::NoMode)?;
@@ -358,14 +349,6 @@ fn spread_points(
 }
 
 impl Posterior {
-    /// Where the next fit may begin.
-    pub fn warm(&self) -> Warm {
-        Warm {
-            mode: self.mode.clone(),
-            tilt: self.tilt,
-        }
-    }
-
     pub fn rows(&self) -> usize {
         self.prepared.rows.len()
     }

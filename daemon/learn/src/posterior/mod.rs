@@ -19,7 +19,7 @@ mod prepared;
 mod proposal;
 mod simulate;
 
-pub use fit::{Estimate, FitError, Posterior, SpreadEstimate, Warm, fit};
+pub use fit::{Estimate, FitError, Posterior, SpreadEstimate, fit};
 pub use leave_out::LeftOut;
 pub use model::{Factor, Model, Normal, Records, Row, Spread, Term};
 pub use simulate::{Cell, CellTerm, Draws, Level, Options, Quantile, normal_core, quantile};

@@ -93,7 +93,7 @@ fn the_gradient_is_that_of_the_log_posterior() {
 
 #[test]
 fn a_cell_moved_along_the_drawn_slopes_is_the_cell_at_that_place() {
-    let posterior = fit(&model(), &shop(5, 30, 5), None).unwrap();
+    let posterior = fit(&model(), &shop(5, 30, 5)).unwrap();
     let cell = |x: f64| Cell {
         terms: vec![CellTerm {
             factor: 0,
@@ -247,8 +247,8 @@ fn a_level_named_twice_by_a_row_is_that_level_once() {
         row.terms.push(half);
     }
     let model = model();
-    let once = fit(&model, &once, None).unwrap();
-    let twice = fit(&model, &twice, None).unwrap();
+    let once = fit(&model, &once).unwrap();
+    let twice = fit(&model, &twice).unwrap();
     assert_eq!(once.effects(1), twice.effects(1));
     assert_eq!(once.spreads(), twice.spreads());
 }
@@ -256,7 +256,7 @@ fn a_level_named_twice_by_a_row_is_that_level_once() {
 #[test]
 fn a_unit_left_out_is_a_fit_without_it_at_the_same_spreads() {
     let (model, records) = (normal_model(), shop(21, 12, 4));
-    let posterior = fit(&model, &records, None).unwrap();
+    let posterior = fit(&model, &records).unwrap();
     let point = &posterior.centre;
     let theta: Vec<f64> = point.factor_sds.iter().map(|sd| sd.ln()).collect();
     let theta: Vec<f64> = theta
@@ -309,8 +309,8 @@ fn cells() -> Vec<Cell> {
 #[test]
 fn both_engines_say_the_same_of_the_same_records() {
     let (model, records) = (model(), shop(31, 110, 5));
-    let exact = fit_by(Engine::Gibbs, &model, &records, None).unwrap();
-    let near = fit_by(Engine::Points, &model, &records, None).unwrap();
+    let exact = fit_by(Engine::Gibbs, &model, &records).unwrap();
+    let near = fit_by(Engine::Points, &model, &records).unwrap();
     for (at, (a, b)) in exact.spreads().iter().zip(near.spreads()).enumerate() {
         // Four in five reach over 2.56 deviations.
         let sd = ((a.high - a.low) / 2.56).max((b.high - b.low) / 2.56);
@@ -335,7 +335,7 @@ fn both_engines_say_the_same_of_the_same_records() {
 
 #[test]
 fn the_mean_and_spread_of_a_cell_are_those_of_its_draws_whatever_it_names() {
-    let posterior = fit(&model(), &shop(5, 30, 5), None).unwrap();
+    let posterior = fit(&model(), &shop(5, 30, 5)).unwrap();
     let term = |factor, level| CellTerm {
         factor,
         level,

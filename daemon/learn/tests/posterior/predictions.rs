@@ -45,7 +45,7 @@ fn before_any_record_a_prediction_has_the_spread_of_the_prior() {
         units: 0,
         levels: vec![LEVELS, LEVELS],
     };
-    let posterior = fit(&model, &nothing, None).unwrap();
+    let posterior = fit(&model, &nothing).unwrap();
     let x = 1.5_f64;
     let noise = model.noise_median.powi(2) * (2.0 * model.noise_log_sd.powi(2)).exp();
     let effects = model.intercept.sd.powi(2)
@@ -67,7 +67,7 @@ fn before_any_record_a_prediction_has_the_spread_of_the_prior() {
 
 #[test]
 fn a_level_never_seen_is_drawn_from_the_spread_of_those_that_were() {
-    let posterior = fit(&model(), &records(3, 60), None).unwrap();
+    let posterior = fit(&model(), &records(3, 60)).unwrap();
     let only = Options {
         unit: false,
         error: false,
@@ -90,7 +90,7 @@ fn a_level_never_seen_is_drawn_from_the_spread_of_those_that_were() {
 #[test]
 fn on_normal_records_a_prediction_has_their_spread() {
     for seed in [1, 2, 3] {
-        let posterior = fit(&model(), &records(seed, 250), None).unwrap();
+        let posterior = fit(&model(), &records(seed, 250)).unwrap();
         let found = upper(&posterior);
         let expected = 0.841_621 * 0.2_f64.hypot(0.1);
         assert!(
@@ -112,7 +112,7 @@ fn forgotten_stops_widen_a_prediction_less_than_half_as_much_as_a_normal_error_w
                 row.y += 1.4 + 0.4 * normal(&mut rng).abs();
             }
         }
-        let fitted = |model: &Model, records: &Records| upper(&fit(model, records, None).unwrap());
+        let fitted = |model: &Model, records: &Records| upper(&fit(model, records).unwrap());
         let (without, with) = (fitted(&model(), &clean), fitted(&model(), &slips));
         // An error of the same records that is normal is widened by them.
         let normal = Model {

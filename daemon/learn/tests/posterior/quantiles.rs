@@ -115,7 +115,7 @@ fn one_error(sigma: f64) -> Result<baywright_learn::posterior::Posterior, Failur
         noise_log_sd: 1e-9,
         noise_dof: 1e9,
     };
-    Ok(fit(&model, &Records::default(), None)?)
+    Ok(fit(&model, &Records::default())?)
 }
 
 /// Sums of independent log-normals have no closed quantiles. The reference is a

@@ -76,8 +76,8 @@ fn the_same_records_give_the_same_fit_bit_for_bit() {
     for units in [0, 20, 160] {
         let records = records(4, units);
         let (a, b) = (
-            fit(&model(), &records, None).unwrap(),
-            fit(&model(), &records, None).unwrap(),
+            fit(&model(), &records).unwrap(),
+            fit(&model(), &records).unwrap(),
         );
         assert_eq!(a.spreads(), b.spreads(), "{units}");
         assert_eq!(a.intercept(), b.intercept(), "{units}");
@@ -102,7 +102,7 @@ fn more_records_of_a_level_tell_more_of_its_effect() {
         let more = records(seed, 30);
         let mut none = more.clone();
         none.rows.retain(|row| row.terms[0].level != 3);
-        let sd = |records: &Records| fit(&model(), records, None).unwrap().effects(0)[3].sd;
+        let sd = |records: &Records| fit(&model(), records).unwrap().effects(0)[3].sd;
         without += sd(&none);
         with += sd(&more);
     }
@@ -115,7 +115,7 @@ fn a_row_that_names_what_is_not_there_is_refused_by_its_place() {
     let refused = |change: &dyn Fn(&mut Records)| {
         let mut bad = good.clone();
         change(&mut bad);
-        fit(&model(), &bad, None).err()
+        fit(&model(), &bad).err()
     };
     let row = 5;
     let cases: [(Option<FitError>, FitError); 8] = [
@@ -191,6 +191,6 @@ fn a_prior_that_is_none_is_refused() {
     for (at, change) in changes.into_iter().enumerate() {
         let mut bad = model();
         change(&mut bad);
-        assert_eq!(fit(&bad, &good, None).err(), Some(FitError::Model), "{at}");
+        assert_eq!(fit(&bad, &good).err(), Some(FitError::Model), "{at}");
     }
 }

@@ -12,6 +12,7 @@ use baywright_terms::code::Code;
 use baywright_terms::time::Micros;
 
 use super::bases::Bases;
+use super::hash::hash_of;
 use super::model::{self, CLASS, STAGE, TYPE, TYPE_STAGE, WORKER};
 use super::records::JobRecord;
 use crate::figures::PortionUnit;
@@ -99,12 +100,9 @@ impl Fitted {
     }
 }
 
-/// The same for the same name (FNV-1a).
+/// The same for the same name.
 fn key_of(name: &str) -> usize {
-    let hash = name.bytes().fold(0xcbf2_9ce4_8422_2325_u64, |hash, byte| {
-        (hash ^ u64::from(byte)).wrapping_mul(0x0100_0000_01b3)
-    });
-    usize::try_from(hash & 0x7fff_ffff).unwrap_or(0)
+    usize::try_from(hash_of(name.as_bytes()) & 0x7fff_ffff).unwrap_or(0)
 }
 
 /// Both halves of a factor of pairs.
@@ -419,13 +417,13 @@ impl Making {
             units,
             levels: self.levels.counts(),
         };
-        let fitted = posterior::fit(&self.model, &records, None).ok();
+        let fitted = posterior::fit(&self.model, &records).ok();
         let unfitted = fitted.is_none();
         let none = Records {
             rows: Vec::new(),
             ..records
         };
-        let posterior = fitted.or_else(|| posterior::fit(&self.model, &none, None).ok());
+        let posterior = fitted.or_else(|| posterior::fit(&self.model, &none).ok());
         let named = |posterior| {
             let levels = self.levels;
             (Fitted { posterior, levels }, self.bases)

@@ -12,6 +12,7 @@ mod book;
 mod cells;
 mod cost;
 mod drawn;
+mod hash;
 mod honesty;
 mod learn;
 mod learned;

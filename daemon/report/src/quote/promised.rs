@@ -9,6 +9,7 @@ use baywright_floor::quote::QuoteRow;
 use baywright_learn::normal;
 use baywright_learn::score::log_normal_of;
 
+use super::hash::hash_of;
 use super::learn::{to_f64, whole};
 
 /// Draws of a sum, in equal layers of each job's distribution (a Latin
@@ -28,15 +29,12 @@ pub(crate) struct Promised {
 impl Promised {
     fn of(id: EventId, half_us: i64, p80_us: i64) -> Self {
         let half_us = half_us.max(0);
-        // FNV-1a: the same for the same quote, and another for another.
-        let seed = id.0.iter().fold(0xcbf2_9ce4_8422_2325_u64, |hash, byte| {
-            (hash ^ u64::from(*byte)).wrapping_mul(0x0100_0000_01b3)
-        });
         Self {
             half_us,
             p80_us: p80_us.max(half_us),
             done_us: 0,
-            seed,
+            // The same for the same quote, and another for another.
+            seed: hash_of(&id.0),
         }
     }
 

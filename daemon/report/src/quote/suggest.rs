@@ -16,6 +16,7 @@ use super::bases;
 use super::bay_time::BayTime;
 use super::cost::{self, Costing};
 use super::drawn::{Goods, Hours, Question, Wanted};
+use super::hash::hash_of;
 use super::learn::{Learnt, mean, whole};
 use super::likes::likes;
 use super::records::JobRecord;
@@ -177,11 +178,8 @@ fn wanted(
 /// The same for the same question and number of records.
 fn seed_of(asking: &Asking, jobs: u32) -> u64 {
     let text = format!("{asking:?}{jobs}");
-    let hash = text.bytes().fold(0xcbf2_9ce4_8422_2325_u64, |hash, byte| {
-        (hash ^ u64::from(byte)).wrapping_mul(0x0100_0000_01b3)
-    });
     // Six digits that a person can type again.
-    hash % 999_999 + 1
+    hash_of(text.as_bytes()) % 999_999 + 1
 }
 
 impl Question<'_> {
