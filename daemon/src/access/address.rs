@@ -2,8 +2,9 @@
 
 use std::net::Ipv4Addr;
 
-/// Where Linux lists the addresses it answers to.
-const FIB_TRIE: &str = "/proc/net/fib_trie";
+/// Where Linux lists the addresses it answers to. Through the process itself:
+/// the rest of `/proc` is hidden from the service (`ProcSubset=pid`).
+const FIB_TRIE: &str = "/proc/self/net/fib_trie";
 
 /// The IPv4 addresses of this computer that another one may reach it by, each
 /// once; empty where the system does not say.
