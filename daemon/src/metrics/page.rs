@@ -1,10 +1,10 @@
 //! The page of figures: what was counted, and what is asked for when it is read.
 
 use std::fmt;
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 use std::sync::Arc;
 
-use baywright_terms::time::{Micros, SECOND_US};
+use baywright_terms::time::SECOND_US;
 use prometheus_client::collector::Collector;
 use prometheus_client::encoding::{DescriptorEncoder, EncodeMetric as _, text};
 use prometheus_client::metrics::MetricType;
@@ -16,6 +16,7 @@ use tokio_util::sync::CancellationToken;
 use super::delay::DEVICES_MAX;
 use super::{Metrics, float};
 use crate::access::Access;
+use crate::backup::noted;
 use crate::clock::Clock;
 use crate::facts::FACTS_FILE;
 use crate::journal::follow::Standing;
@@ -24,12 +25,6 @@ use crate::journal::writer::{QUEUE_POSTS_MAX, Writer};
 
 /// Every name on the page begins with it.
 const PREFIX: &str = "baywright";
-
-/// What a finished backup leaves in the data directory: `{"seq":..,"at_us":..}`.
-const BACKUP_FILE: &str = "backup.json";
-
-/// Largest such file that is read, bytes: it holds two numbers.
-const BACKUP_BYTES_MAX: u64 = 4 * 1024;
 
 /// What is looked at when the page is read.
 #[derive(Debug)]
@@ -213,10 +208,10 @@ impl Live {
     }
 
     fn of_the_backup(&self, sheet: &mut Sheet<'_, '_>) -> fmt::Result {
-        let Some(backup) = Backup::read(&self.data_dir) else {
+        let Some(backup) = noted::read(&self.data_dir) else {
             return Ok(());
         };
-        let age_us = self.clock.now().0.saturating_sub(backup.at.0).max(0);
+        let age_us = self.clock.now().0.saturating_sub(backup.made_us).max(0);
         sheet.gauge(
             "backup_head_seq",
             "The last seq that the last backup holds",
@@ -228,26 +223,6 @@ impl Live {
             &Unit::Seconds,
             [([] as [(&str, &str); 0], seconds(age_us))],
         )
-    }
-}
-
-/// The last backup that was finished.
-struct Backup {
-    seq: u64,
-    at: Micros,
-}
-
-impl Backup {
-    /// Nothing where there was none, or the file says nothing.
-    fn read(data_dir: &Path) -> Option<Self> {
-        let path = data_dir.join(BACKUP_FILE);
-        let is_small = std::fs::metadata(&path).ok()?.len() <= BACKUP_BYTES_MAX;
-        let text = is_small.then(|| std::fs::read(path).ok())??;
-        let said: serde_json::Value = serde_json::from_slice(&text).ok()?;
-        Some(Self {
-            seq: said.get("seq")?.as_u64()?,
-            at: Micros(said.get("at_us")?.as_i64()?),
-        })
     }
 }
 

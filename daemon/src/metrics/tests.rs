@@ -10,6 +10,8 @@ use tokio::net::{TcpListener, TcpStream};
 use tokio_util::sync::CancellationToken;
 
 use super::*;
+use crate::access::Access;
+use crate::access::devices::{Device, RoleWord};
 use crate::clock::{Clock, SetClock};
 use crate::journal::writer::Writer;
 use crate::journal::{Intake, Journal};
@@ -30,6 +32,10 @@ struct Desk {
 
 impl Desk {
     async fn new() -> Self {
+        Self::with(Access::open()).await
+    }
+
+    async fn with(access: Access) -> Self {
         let folder = tempfile::tempdir().unwrap();
         let clock: std::sync::Arc<dyn Clock> = std::sync::Arc::new(SetClock::at(Micros(NINE)));
         let metrics = std::sync::Arc::new(Metrics::default());
@@ -47,7 +53,7 @@ impl Desk {
             writer: writer.clone(),
             clock,
             metrics,
-            access: crate::access::Access::open(),
+            access,
             stop: stop.clone(),
         });
         let listener = TcpListener::bind("127.0.0.1:0").await.unwrap();
@@ -178,8 +184,13 @@ async fn the_page_says_what_the_writer_did() {
     }
     // There was no backup, so nothing is said about one.
     assert!(!page.contains("backup"), "{page}");
-    let said = serde_json::json!({"seq": 2, "at_us": NINE - 90_000_000_i64});
-    std::fs::write(desk.folder.path().join("backup.json"), said.to_string()).unwrap();
+    let meta = crate::journal::LogReader::open(desk.folder.path())
+        .unwrap()
+        .meta()
+        .unwrap();
+    let file = std::path::Path::new("of-a-customer.backup");
+    let noted = crate::backup::noted::Noted::new(&meta, 2, NINE - 90_000_000, file);
+    noted.write(desk.folder.path()).unwrap();
     let page = desk.get("/metrics").await;
     assert!(
         page.contains("\nbaywright_backup_age_seconds 90.0\n"),
@@ -221,6 +232,30 @@ async fn health_is_whether_posts_are_appended_and_why_not() {
             .await
             .contains("\nbaywright_appending 0\n")
     );
+}
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn the_page_says_how_long_certificates_last() {
+    let folder = tempfile::tempdir().unwrap();
+    crate::access::init(folder.path()).unwrap();
+    let access = Access::load(folder.path()).unwrap();
+    let devices = &access.kept().unwrap().devices;
+    for (name, left_us, cut_off_us) in [("bay-1", 24 * HOUR_US, 0), ("stolen", HOUR_US, NINE)] {
+        let device = Device {
+            name: name.to_owned(),
+            role: RoleWord::Bay,
+            enrolment: uuid::Uuid::now_v7(),
+            user_id: None,
+            enrolled_us: NINE - HOUR_US,
+            expires_us: NINE + left_us,
+            cut_off_us,
+        };
+        devices.add(device).unwrap();
+    }
+    let page = Desk::with(access.clone()).await.get("/metrics").await;
+    let line = "\nbaywright_certificate_left_seconds{device=\"bay-1\"} 86400.0\n";
+    assert!(page.contains(line), "{page}");
+    assert!(!page.contains("stolen"), "{page}");
 }
 
 #[test]
