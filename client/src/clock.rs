@@ -1,8 +1,11 @@
 //! The only place of the client that reads a clock.
 
 use std::fmt;
+use std::future::poll_fn;
+use std::pin::{Pin, pin};
 use std::sync::OnceLock;
-use std::time::{SystemTime, UNIX_EPOCH};
+use std::task::Poll;
+use std::time::{Duration, SystemTime, UNIX_EPOCH};
 
 use baywright_proto::v1;
 use rustix::time::{DynamicClockId, clock_gettime_dynamic};
@@ -25,6 +28,28 @@ pub trait Clocks: Send + Sync + fmt::Debug {
             boot_us: self.boot_us(),
         }
     }
+
+    /// Lets time pass. Deadlines and waits of a delivery go by this.
+    fn pause(&self, span: Duration) -> Pin<Box<dyn Future<Output = ()> + Send>> {
+        Box::pin(tokio::time::sleep(span))
+    }
+}
+
+/// Waits for a future, but no longer than `limit`; `None`: it was not ready by then.
+pub async fn within<F: Future>(
+    clocks: &dyn Clocks,
+    limit: Duration,
+    future: F,
+) -> Option<F::Output> {
+    let mut future = pin!(future);
+    let mut pause = clocks.pause(limit);
+    poll_fn(|context| {
+        if let Poll::Ready(output) = future.as_mut().poll(context) {
+            return Poll::Ready(Some(output));
+        }
+        pause.as_mut().poll(context).map(|()| None)
+    })
+    .await
 }
 
 /// The clocks of this machine.

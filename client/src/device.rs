@@ -7,14 +7,13 @@ use std::path::Path;
 use std::sync::Arc;
 use std::time::Duration;
 
-use baywright_proto::v1::intake_service_client::IntakeServiceClient;
 use baywright_proto::{bounds, v1};
 use prost::Message as _;
-use tonic::transport::Channel;
 use uuid::Uuid;
 
-use crate::clock::Clocks;
-use crate::connect::{CALL_MS_MAX, Link};
+use crate::clock::{Clocks, within};
+use crate::connect::CALL_MS_MAX;
+use crate::delivery::carrier::{Carrier, Way};
 use crate::delivery::refusal::{Cause, Refused};
 use crate::delivery::{
     Delivered, Noticed, OUT_OF_STEP_FOR_GOOD, STEPS_MAX, deliver_older, held_after, step,
@@ -24,6 +23,27 @@ use crate::spool::{Entry, EventId, Held, Lock, NewPost, Spool, Taken, event_id};
 
 /// How often a busy delivery lock is looked at again.
 const LOCK_POLL_MS: u64 = 5;
+
+/// Where the ids of events come from. An id must never be given twice, on this
+/// device or any other.
+pub trait EventIds: Send + Sync + std::fmt::Debug {
+    /// The id of an event that is kept when the wall clock shows this.
+    fn next(&self, wall_us: i64) -> EventId;
+}
+
+/// UUIDs of version 7: random, and in the order of their making.
+#[derive(Debug, Clone, Copy, Default)]
+pub struct RandomIds;
+
+impl EventIds for RandomIds {
+    fn next(&self, wall_us: i64) -> EventId {
+        let wall_us = wall_us.max(0);
+        let seconds = u64::try_from(wall_us / 1_000_000).unwrap_or(0);
+        let nanos = u32::try_from(wall_us % 1_000_000).unwrap_or(0) * 1_000;
+        let stamp = uuid::Timestamp::from_unix(uuid::NoContext, seconds, nanos);
+        Uuid::new_v7(stamp).into_bytes()
+    }
+}
 
 /// How a post is meant.
 #[derive(Debug, Clone, Default)]
@@ -57,6 +77,7 @@ pub struct Acknowledged {
 pub struct Device {
     pub(crate) spool: Spool,
     pub(crate) clocks: Arc<dyn Clocks>,
+    ids: Arc<dyn EventIds>,
     /// Found out about the daemon, and not said yet.
     pub(crate) noticed: Option<Noticed>,
 }
@@ -73,9 +94,21 @@ impl Device {
         clocks: Arc<dyn Clocks>,
         name_start: &str,
     ) -> Result<Self, Error> {
+        Self::open_with(folder, clocks, name_start, Arc::new(RandomIds))
+    }
+
+    /// As [`Device::open_named`], with ids from outside: where a seed must give
+    /// the same ones again.
+    pub fn open_with(
+        folder: &Path,
+        clocks: Arc<dyn Clocks>,
+        name_start: &str,
+        ids: Arc<dyn EventIds>,
+    ) -> Result<Self, Error> {
         let mut device = Self {
             spool: Spool::open(folder, name_start)?,
             clocks,
+            ids,
             noticed: None,
         };
         if let Some(copy) = device.spool.found().damaged_copy.clone() {
@@ -120,7 +153,7 @@ impl Device {
         }
         let bytes = fact.encode_to_vec();
         within_bounds(&fact, &bytes)?;
-        let id = self.new_event_id();
+        let id = self.ids.next(self.clocks.wall_us());
         self.spool.post(NewPost {
             event_id: id,
             fact: bytes,
@@ -135,9 +168,9 @@ impl Device {
     /// An error means that the fact is not going to be posted: it could not be
     /// kept, or it was refused while the person waited. A daemon that cannot be
     /// reached is no error.
-    pub async fn post(
+    pub async fn post<W: Way>(
         &mut self,
-        link: &mut Link,
+        way: &mut W,
         fact: v1::Fact,
         how: &How,
     ) -> Result<Posted, Error> {
@@ -146,7 +179,7 @@ impl Device {
         // file, keeping comes first.
         let early = Lock::Delivery.try_hold(self.spool.folder()).unwrap_or(None);
         let entry = self.keep(fact, how)?;
-        let sent = self.send_kept(link, early, &entry, how).await;
+        let sent = self.send_kept(way, early, &entry, how).await;
         match sent {
             Ok(acknowledged) => Ok(Posted::Acknowledged(Box::new(acknowledged))),
             Err(Refused {
@@ -162,12 +195,12 @@ impl Device {
     }
 
     /// Sends everything that waits. Fails where the daemon cannot be reached.
-    pub async fn deliver(&mut self, link: &mut Link) -> Result<Delivered, Error> {
+    pub async fn deliver<W: Way>(&mut self, way: &mut W) -> Result<Delivered, Error> {
         let _lock = self.delivery_lock(None).await.map_err(|r| r.error)?;
         self.spool.refresh()?;
-        let channel = link.channel().await?;
-        step::check_log(self, &channel).await.map_err(|r| r.error)?;
-        let mut delivered = deliver_older(self, &channel, None)
+        let carrier = way.open().await?;
+        step::check_log(self, &carrier).await.map_err(|r| r.error)?;
+        let mut delivered = deliver_older(self, &carrier, None)
             .await
             .map_err(|r| r.error)?;
         delivered.noticed = self.noticed.take();
@@ -176,7 +209,7 @@ impl Device {
 
     /// Asks the daemon whether it was restored since, and sends again what it
     /// lost then. For commands that only ask: they are a contact as well.
-    pub async fn look(&mut self, channel: &Channel) -> Result<Option<Noticed>, Error> {
+    pub async fn look<C: Carrier>(&mut self, carrier: &C) -> Result<Option<Noticed>, Error> {
         // Where another terminal is sending, it finds out by itself.
         let Some(_lock) = Lock::Delivery.try_hold(self.spool.folder())? else {
             return Ok(None);
@@ -185,44 +218,44 @@ impl Device {
         if self.spool.posts().log_id.is_none() {
             return Ok(None);
         }
-        step::check_log(self, channel).await.map_err(|r| r.error)?;
-        self.send_again(channel).await;
+        step::check_log(self, carrier).await.map_err(|r| r.error)?;
+        self.send_again(carrier).await;
         Ok(self.noticed.take())
     }
 
     /// Sends what a restored daemon lost. What cannot be sent waits.
-    async fn send_again(&mut self, channel: &Channel) {
+    async fn send_again<C: Carrier>(&mut self, carrier: &C) {
         if matches!(self.noticed, Some(Noticed::Restored { .. }))
-            && deliver_older(self, channel, None).await.is_err()
+            && deliver_older(self, carrier, None).await.is_err()
         {
             self.noticed = Some(Noticed::RestoredUnsent);
         }
     }
 
-    async fn send_kept(
+    async fn send_kept<W: Way>(
         &mut self,
-        link: &mut Link,
+        way: &mut W,
         early: Option<Held>,
         entry: &Entry,
         how: &How,
     ) -> Result<Acknowledged, Refused> {
-        let channel = link.channel().await.map_err(Refused::later)?;
+        let carrier = way.open().await.map_err(Refused::later)?;
         let _lock = self.delivery_lock(early).await?;
         self.spool.refresh().map_err(Refused::broken)?;
         if self.spool.posts().log_id.is_none() {
-            step::first_contact(self, &channel).await?;
+            step::first_contact(self, &carrier).await?;
         } else if step::asked_long_ago(self)
-            && let Err(refused) = step::check_log(self, &channel).await
+            && let Err(refused) = step::check_log(self, &carrier).await
             // Anything but silence is no reason not to try the post.
             && refused.error.kind() == Kind::Unreachable
         {
-            link.forget();
+            way.gave_no_answer(&refused);
             return Err(refused);
         }
-        let older = deliver_older(self, &channel, Some(&entry.event_id)).await;
-        let older = older.inspect_err(|refused| link.forget_after(refused))?;
-        let receipt = self.send_one(&channel, &entry.event_id, how).await;
-        let receipt = receipt.inspect_err(|refused| link.forget_after(refused))?;
+        let older = deliver_older(self, &carrier, Some(&entry.event_id)).await;
+        let older = older.inspect_err(|refused| way.gave_no_answer(refused))?;
+        let receipt = self.send_one(&carrier, &entry.event_id, how).await;
+        let receipt = receipt.inspect_err(|refused| way.gave_no_answer(refused))?;
         let older = Delivered {
             noticed: self.noticed.take(),
             ..older
@@ -231,39 +264,36 @@ impl Device {
     }
 
     /// Sends one post by itself, in step with the daemon.
-    pub(crate) async fn send_one(
+    pub(crate) async fn send_one<C: Carrier>(
         &mut self,
-        channel: &Channel,
+        carrier: &C,
         id: &EventId,
         how: &How,
     ) -> Result<v1::Receipt, Refused> {
         for _ in 0..STEPS_MAX {
             let post = self.wire(id, self.spool.posts().held_device_seq, how)?;
             let device_seq = post.device_seq;
-            let mut client = IntakeServiceClient::new(channel.clone());
             let request = v1::PostRequest { post: Some(post) };
-            let call =
-                tokio::time::timeout(Duration::from_millis(CALL_MS_MAX), client.post(request));
-            let refused = match call.await {
-                Ok(Ok(response)) => {
+            let limit = Duration::from_millis(CALL_MS_MAX);
+            let refused = match within(&*self.clocks, limit, carrier.post(request)).await {
+                Some(Ok(response)) => {
                     let receipt = response
-                        .into_inner()
                         .receipt
                         .ok_or_else(|| Refused::later(Error::unreachable(NO_RECEIPT)))?;
                     self.taken(id, device_seq, &receipt)?;
                     return Ok(receipt);
                 }
-                Ok(Err(status)) => Refused::from_status(&status),
-                Err(_) => Refused::later(Error::unreachable(format!(
+                Some(Err(status)) => Refused::from_status(&status),
+                None => Refused::later(Error::unreachable(format!(
                     "The daemon did not answer within {} s.",
                     CALL_MS_MAX / 1_000
                 ))),
             };
             match refused.cause {
                 Cause::OutOfStep { held } => {
-                    step::follow(self, channel, held, device_seq).await?;
+                    step::follow(self, carrier, held, device_seq).await?;
                     // What a restored daemon lost goes out before this one.
-                    deliver_older(self, channel, Some(id)).await?;
+                    deliver_older(self, carrier, Some(id)).await?;
                 }
                 Cause::Later => return Err(refused),
                 Cause::Unreadable | Cause::Refused | Cause::NotPermitted => {
@@ -316,10 +346,11 @@ impl Device {
         device_seq: u64,
         receipt: &v1::Receipt,
     ) -> Result<(), Refused> {
+        let held = held_after(device_seq, receipt);
         self.spool
             .acknowledge(&[Taken {
                 event_id: *id,
-                device_seq: held_after(device_seq, receipt),
+                device_seq: held,
                 seq: receipt.seq,
                 job_number: receipt.job_number,
                 occurred_us: receipt.occurred_us,
@@ -369,23 +400,15 @@ impl Device {
                 if let Some(held) = Lock::Delivery.try_hold(&folder)? {
                     return Ok(held);
                 }
-                tokio::time::sleep(Duration::from_millis(LOCK_POLL_MS)).await;
+                self.clocks.pause(Duration::from_millis(LOCK_POLL_MS)).await;
             }
         };
-        match tokio::time::timeout(Duration::from_millis(CALL_MS_MAX), wait).await {
-            Ok(held) => held.map_err(Refused::broken),
-            Err(_) => Err(Refused::later(Error::unreachable(
+        match within(&*self.clocks, Duration::from_millis(CALL_MS_MAX), wait).await {
+            Some(held) => held.map_err(Refused::broken),
+            None => Err(Refused::later(Error::unreachable(
                 "Another terminal of this bay is still sending.",
             ))),
         }
-    }
-
-    fn new_event_id(&self) -> EventId {
-        let wall_us = self.clocks.wall_us().max(0);
-        let seconds = u64::try_from(wall_us / 1_000_000).unwrap_or(0);
-        let nanos = u32::try_from(wall_us % 1_000_000).unwrap_or(0) * 1_000;
-        let stamp = uuid::Timestamp::from_unix(uuid::NoContext, seconds, nanos);
-        Uuid::new_v7(stamp).into_bytes()
     }
 }
 

@@ -162,6 +162,7 @@ impl State {
             level_until_us: self.window.1,
             repeated,
             catalogue_revision: u64::from(self.catalogue.is_some()),
+            held_device_seq: self.held(&self.log[at].device),
         }
     }
 }

@@ -102,7 +102,7 @@ pub fn post(context: &Context, fact: &v1::Fact) -> Result<Said, Error> {
     let posted = {
         let mut device = context.device().map_err(Error::not_kept)?;
         let mut link = context.link();
-        context.block_on(device.post(&mut link, fact, &how))??
+        context.block_on(device.post(&mut *link, fact, &how))??
     };
     match posted {
         Posted::Acknowledged(acknowledged) => {

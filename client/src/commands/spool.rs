@@ -136,7 +136,7 @@ fn send(context: &Context) -> Result<Outcome, Error> {
     let delivered = {
         let mut device = context.device()?;
         let mut link = context.link();
-        context.block_on(device.deliver(&mut link))??
+        context.block_on(device.deliver(&mut *link))??
     };
     context.note_revision(delivered.catalogue_revision);
     let waiting = context.device()?.spool().posts().waiting().len();

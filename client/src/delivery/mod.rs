@@ -1,19 +1,21 @@
 //! Delivery of what waits in the spool: in order, exactly once.
 
+pub mod carrier;
 pub mod refusal;
 pub mod step;
 
+use std::sync::Arc;
 use std::time::Duration;
 
 use baywright_proto::v1;
-use baywright_proto::v1::intake_service_client::IntakeServiceClient;
 use tokio_stream::StreamExt as _;
-use tonic::transport::Channel;
 
+use crate::clock::within;
 use crate::connect::CALL_MS_MAX;
 use crate::device::{Device, How};
 use crate::error::Error;
 use crate::spool::{EventId, Standing, Taken, event_id};
+use carrier::Carrier;
 use refusal::{Cause, Refused};
 
 /// Posts of one stream. The receipts of a stream are noted down together, so
@@ -61,9 +63,9 @@ pub(crate) const OUT_OF_STEP_FOR_GOOD: &str =
     "The daemon keeps saying that it holds another number of this bay.";
 
 /// Sends everything that waits before `until`, or everything.
-pub async fn deliver_older(
+pub async fn deliver_older<C: Carrier>(
     device: &mut Device,
-    channel: &Channel,
+    carrier: &C,
     until: Option<&EventId>,
 ) -> Result<Delivered, Refused> {
     let mut done = Delivered::default();
@@ -71,8 +73,8 @@ pub async fn deliver_older(
         let ids = older(device, until);
         let round = match ids.as_slice() {
             [] => return Ok(done),
-            [one] => send_alone(device, channel, one, &mut done).await?,
-            many => send_many(device, channel, many, &mut done).await?,
+            [one] => send_alone(device, carrier, one, &mut done).await?,
+            many => send_many(device, carrier, many, &mut done).await?,
         };
         if !round {
             return Err(Refused::later(Error::unreachable(
@@ -97,13 +99,13 @@ fn older(device: &Device, until: Option<&EventId>) -> Vec<EventId> {
 }
 
 /// Sends the only older post; tells whether it is dealt with.
-async fn send_alone(
+async fn send_alone<C: Carrier>(
     device: &mut Device,
-    channel: &Channel,
+    carrier: &C,
     id: &EventId,
     done: &mut Delivered,
 ) -> Result<bool, Refused> {
-    match Box::pin(device.send_one(channel, id, &How::default())).await {
+    match Box::pin(device.send_one(carrier, id, &How::default())).await {
         Ok(receipt) => {
             done.note(receipt);
             Ok(true)
@@ -117,9 +119,9 @@ async fn send_alone(
 }
 
 /// Sends many in one stream; tells whether any was dealt with.
-async fn send_many(
+async fn send_many<C: Carrier>(
     device: &mut Device,
-    channel: &Channel,
+    carrier: &C,
     ids: &[EventId],
     done: &mut Delivered,
 ) -> Result<bool, Refused> {
@@ -133,25 +135,25 @@ async fn send_many(
         requests.push(v1::PostManyRequest { post: Some(post) });
     }
     let limit = Duration::from_millis(CALL_MS_MAX);
-    let mut client = IntakeServiceClient::new(channel.clone());
-    let call = client.post_many(tokio_stream::iter(requests));
-    let mut answers = match tokio::time::timeout(limit, call).await {
-        Ok(Ok(response)) => response.into_inner(),
-        Ok(Err(status)) => return Err(later(&status)),
-        Err(_) => return Err(silent()),
+    let clocks = Arc::clone(&device.clocks);
+    let call = carrier.post_many(requests);
+    let mut answers = match within(&*clocks, limit, call).await {
+        Some(Ok(answers)) => answers,
+        Some(Err(status)) => return Err(later(&status)),
+        None => return Err(silent()),
     };
     let mut taken: Vec<Taken> = Vec::new();
     let mut ended = Ok(());
     let mut stop = None;
     for (id, device_seq) in &numbers {
-        let answer = match tokio::time::timeout(limit, answers.next()).await {
-            Ok(Some(Ok(answer))) => answer,
-            Ok(Some(Err(status))) => {
+        let answer = match within(&*clocks, limit, answers.next()).await {
+            Some(Some(Ok(answer))) => answer,
+            Some(Some(Err(status))) => {
                 ended = Err(later(&status));
                 break;
             }
-            Ok(None) => break,
-            Err(_) => {
+            Some(None) => break,
+            None => {
                 ended = Err(silent());
                 break;
             }
@@ -182,22 +184,29 @@ async fn send_many(
     device.spool.acknowledge(&taken).map_err(Refused::broken)?;
     let mut progress = !taken.is_empty();
     if let Some((id, device_seq, refused)) = stop {
-        progress |= settle_refusal(device, channel, &id, device_seq, refused, done).await?;
+        progress |= settle_refusal(device, carrier, &id, device_seq, refused, done).await?;
     }
     ended?;
     Ok(progress)
 }
 
-/// What the daemon holds after a receipt; 0: not known. A post it had before may
-/// be there under an older number.
+/// What the daemon holds after a receipt; 0: not known. An older daemon does not
+/// say it, and a post it had before may be there under another number.
+///
+/// The number must not lag behind what was acknowledged: a restored log that
+/// holds just so much would pass for one that lost nothing.
 pub(crate) fn held_after(device_seq: u64, receipt: &v1::Receipt) -> u64 {
-    if receipt.repeated { 0 } else { device_seq }
+    match receipt.held_device_seq {
+        0 if receipt.repeated => 0,
+        0 => device_seq,
+        held => held,
+    }
 }
 
 /// Deals with the first refusal of a stream; tells whether that helps the next round.
-async fn settle_refusal(
+async fn settle_refusal<C: Carrier>(
     device: &mut Device,
-    channel: &Channel,
+    carrier: &C,
     id: &EventId,
     device_seq: u64,
     refused: Refused,
@@ -214,7 +223,7 @@ async fn settle_refusal(
                 device.spool.posts().held_device_seq,
                 device.spool.posts().last_device_seq,
             );
-            step::follow(device, channel, held, device_seq).await?;
+            step::follow(device, carrier, held, device_seq).await?;
             let posts = device.spool.posts();
             Ok(before != (posts.held_device_seq, posts.last_device_seq))
         }

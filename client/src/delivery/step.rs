@@ -3,31 +3,30 @@
 use std::time::Duration;
 
 use baywright_proto::v1;
-use baywright_proto::v1::hello_service_client::HelloServiceClient;
 use baywright_proto::{PROTOCOL_HIGHEST, PROTOCOL_LOWEST};
-use tonic::transport::Channel;
 
+use crate::clock::within;
 use crate::connect::CALL_MS_MAX;
 use crate::delivery::Noticed;
+use crate::delivery::carrier::Carrier;
 use crate::delivery::refusal::Refused;
 use crate::device::Device;
 use crate::error::{Error, Kind};
 use crate::spool::{Entry, Holds, Posts, event_id};
 
 /// Says hello for this device, and checks that both ends speak one protocol.
-pub async fn hello(channel: &Channel, device: &str) -> Result<v1::HelloResponse, Refused> {
+pub async fn hello<C: Carrier>(carrier: &C, device: &Device) -> Result<v1::HelloResponse, Refused> {
     let request = v1::HelloRequest {
         protocol_lowest: PROTOCOL_LOWEST,
         protocol_highest: PROTOCOL_HIGHEST,
         build: env!("CARGO_PKG_VERSION").to_owned(),
-        device: device.to_owned(),
+        device: device.name().to_owned(),
     };
-    let mut client = HelloServiceClient::new(channel.clone());
     let limit = Duration::from_millis(CALL_MS_MAX);
-    let answer = match tokio::time::timeout(limit, client.hello(request)).await {
-        Ok(Ok(response)) => response.into_inner(),
-        Ok(Err(status)) => return Err(Refused::later(Error::from_status(&status, "a hello"))),
-        Err(_) => {
+    let answer = match within(&*device.clocks, limit, carrier.hello(request)).await {
+        Some(Ok(answer)) => answer,
+        Some(Err(status)) => return Err(Refused::later(Error::from_status(&status, "a hello"))),
+        None => {
             return Err(Refused::later(Error::unreachable(
                 "The daemon did not say hello in time.",
             )));
@@ -64,21 +63,21 @@ fn check_versions(answer: &v1::HelloResponse) -> Result<(), Error> {
 const ASK_US: i64 = 3_600_000_000;
 
 /// Learns the log's id before the first post to it.
-pub async fn first_contact(device: &mut Device, channel: &Channel) -> Result<(), Refused> {
-    let answer = hello(channel, device.name()).await?;
+pub async fn first_contact<C: Carrier>(device: &mut Device, carrier: &C) -> Result<(), Refused> {
+    let answer = hello(carrier, device).await?;
     let holds = holds(device, &answer);
     device.spool.in_step(&holds, None).map_err(Refused::broken)
 }
 
 /// Gets in step under a new name: what the daemon holds of it, and nothing is
 /// sent again that it acknowledged under the old one.
-pub async fn start_over(device: &mut Device, channel: &Channel) -> Result<(), Refused> {
-    first_contact(device, channel).await
+pub async fn start_over<C: Carrier>(device: &mut Device, carrier: &C) -> Result<(), Refused> {
+    first_contact(device, carrier).await
 }
 
 /// Compares the daemon's log and number with ours, as `bay spool send` does.
-pub async fn check_log(device: &mut Device, channel: &Channel) -> Result<(), Refused> {
-    let answer = hello(channel, device.name()).await?;
+pub async fn check_log<C: Carrier>(device: &mut Device, carrier: &C) -> Result<(), Refused> {
+    let answer = hello(carrier, device).await?;
     let (posts, holds) = (device.spool.posts(), holds(device, &answer));
     let is_known = holds.log == posts.log_id.map(|id| (id, posts.epoch))
         && holds.device_seq == posts.held_device_seq
@@ -100,9 +99,9 @@ pub fn asked_long_ago(device: &Device) -> bool {
 }
 
 /// Follows an OUT_OF_STEP answer to the post `device_seq`.
-pub async fn follow(
+pub async fn follow<C: Carrier>(
     device: &mut Device,
-    channel: &Channel,
+    carrier: &C,
     held: Option<u64>,
     device_seq: u64,
 ) -> Result<(), Refused> {
@@ -115,7 +114,7 @@ pub async fn follow(
             .map_err(Refused::broken),
         // It holds less, or our numbers: which log is it?
         _ => {
-            let answer = hello(channel, device.name()).await?;
+            let answer = hello(carrier, device).await?;
             settle(device, &answer)?;
             // It looked for this event id first and did not find it, so the
             // number belongs to another fact: this folder was put back from an

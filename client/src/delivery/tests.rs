@@ -198,6 +198,28 @@ fn a_daemon_restored_from_a_backup_gets_again_what_it_lost() {
     assert_eq!(fake.notes(), ["1", "2", "3", "4", "5"]);
 }
 
+/// Found by the simulation: the receipt of "2" was lost and its second one did
+/// not count, so a log restored to "1" passed for one that had lost nothing.
+#[test]
+fn a_restore_is_noticed_though_the_last_receipts_were_second_ones() {
+    let folder = TempDir::new().unwrap();
+    let mut device = device(&folder);
+    let fake = Fake::start();
+    assert!(is_acknowledged(&post(&mut device, fake.server(), "1")));
+    fake.state().faults.push_back(Fault::LosesTheReceipt);
+    assert!(!is_acknowledged(&post(&mut device, fake.server(), "2")));
+    let mut link = Link::new(fake.server());
+    runtime().block_on(device.deliver(&mut link)).unwrap();
+    assert!(device.spool().posts().waiting().is_empty());
+    {
+        let mut state = fake.state();
+        state.log.truncate(1);
+        state.epoch = 2;
+    }
+    assert!(is_acknowledged(&post(&mut device, fake.server(), "3")));
+    assert_eq!(fake.notes(), ["1", "2", "3"]);
+}
+
 #[test]
 fn another_log_gets_only_what_still_waits() {
     let folder = TempDir::new().unwrap();

@@ -10,6 +10,7 @@ use crate::absorb::{Absorbed, Fold};
 use crate::event::{Event, EventId, Position};
 use crate::fact::Settled;
 use crate::ledger::{Entry, Index, Ledger, Mark};
+use crate::refold::go_on;
 use crate::row::{Emitted, Row};
 use crate::state::State;
 
@@ -177,6 +178,45 @@ pub struct Book {
 }
 
 impl Book {
+    /// Folds the events of a log from the start, each once, in the order in
+    /// which things happened. `events` come in the order of the log: strikes,
+    /// settlements and catalogue changes take effect in it.
+    ///
+    /// Nothing is ever folded again here, so this is what [`Book::absorb`] and
+    /// the daemon's database are held against.
+    pub fn from_start(events: &[Event]) -> Self {
+        let mut book = Self::default();
+        for event in events {
+            if let Some(number) = event.job_number {
+                book.numbers.insert(number, event.id);
+            }
+            book.fold.recall(event);
+        }
+        book.fold.recalled();
+        let Ok(()) = book.fold_in_order(events);
+        book
+    }
+
+    fn fold_in_order(&mut self, events: &[Event]) -> Result<(), Infallible> {
+        for event in events {
+            let settled = self.fold.overlay.settled(event.id);
+            let mark = Mark {
+                struck: self.fold.overlay.is_struck(event.id),
+                settled: &settled,
+            };
+            self.ledger.put(event, mark)?;
+        }
+        for entry in self.ledger.entries(Micros(i64::MIN), None)? {
+            go_on(
+                &mut self.ledger,
+                &self.fold.cats,
+                &mut self.fold.live,
+                &entry,
+            )?;
+        }
+        Ok(())
+    }
+
     /// Takes the next event of the log in.
     pub fn absorb(&mut self, event: &Event) -> Absorbed {
         if let Some(number) = event.job_number {

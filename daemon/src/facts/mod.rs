@@ -12,6 +12,7 @@ mod dump;
 pub mod export;
 mod ledger;
 mod messages;
+pub mod model;
 mod numbers;
 mod open;
 pub mod reader;

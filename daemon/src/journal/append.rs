@@ -50,6 +50,8 @@ pub struct Kept {
     pub record: Vec<u8>,
     /// It had been acknowledged before.
     pub repeated: bool,
+    /// The last number held of the posting device, this post included.
+    pub held_device_seq: u64,
 }
 
 /// What became of a post.
@@ -401,7 +403,7 @@ fn decide(
     };
     let post = &intake.post;
     if let Some(first) = entry_of(tx, &event_id)? {
-        return repeat(&first, post);
+        return repeat(&first, post, reader::held_device_seq(tx, &intake.device)?);
     }
     let held = reader::held_device_seq(tx, &intake.device)?;
     if post.previous_device_seq != held || post.device_seq <= held {
@@ -456,13 +458,14 @@ fn decide(
 }
 
 /// Answers a post whose event id is in the log already.
-fn repeat(first: &LogEntry, post: &v1::Post) -> Result<Decision, JournalError> {
+fn repeat(first: &LogEntry, post: &v1::Post, held: u64) -> Result<Decision, JournalError> {
     let record = first.decode()?;
     if record.fact != post.fact {
         return Ok(Decision::Refuse(Refusal::IdReused { seq: first.seq }));
     }
     Ok(Decision::Repeat(Kept {
         repeated: true,
+        held_device_seq: held,
         ..kept(&record, first.record.clone())
     }))
 }
@@ -480,6 +483,7 @@ fn kept(record: &v1::Record, bytes: Vec<u8>) -> Kept {
         job_number: record.job_number,
         record: bytes,
         repeated: false,
+        held_device_seq: record.device_seq,
     }
 }
 

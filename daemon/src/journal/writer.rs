@@ -10,7 +10,8 @@ use baywright_terms::catalogue::Catalogue;
 use baywright_terms::time::{Micros, SECOND_US};
 use tokio::sync::{mpsc, oneshot, watch};
 
-use super::append::{Journal, Kept, Outcome, append_batch};
+use super::JournalError;
+use super::append::{Journal, Kept, Outcome, Step, append_batch_by_steps};
 use super::follow::{Fenced, Follower, Standing, chain};
 use super::post::Intake;
 use super::refusal::Refusal;
@@ -138,22 +139,7 @@ impl Writer {
         metrics: Arc<Metrics>,
     ) -> std::io::Result<(Self, JoinHandle<()>)> {
         let (tasks, queue) = mpsc::channel(QUEUE_POSTS_MAX);
-        let (heads, seen) = watch::channel(Heads {
-            log_seq: journal.head().seq,
-            facts_seq: 0,
-            facts: Standing::Opening,
-            facts_opened: 0,
-            catalogue_revision: 0,
-            read_only: read_only.map(|broken| broken.to_string()),
-            closed: false,
-        });
-        let desk = Desk {
-            journal,
-            facts: Fenced::opening(),
-            clock,
-            heads,
-            metrics: Arc::clone(&metrics),
-        };
+        let (desk, seen) = Desk::counting(journal, clock, read_only, Arc::clone(&metrics));
         let thread = std::thread::Builder::new()
             .name("log-writer".to_owned())
             .spawn(move || desk.run(queue))?;
@@ -243,9 +229,10 @@ impl Writer {
     }
 }
 
-/// The thread's own: nobody else writes either database.
+/// What the thread does, without the thread: nobody else writes either
+/// database. The simulation runs it by itself.
 #[derive(Debug)]
-struct Desk {
+pub struct Desk {
     journal: Journal,
     facts: Fenced,
     clock: Arc<dyn Clock>,
@@ -254,6 +241,41 @@ struct Desk {
 }
 
 impl Desk {
+    /// A desk over an open log, whose facts are still to come.
+    pub fn new(
+        journal: Journal,
+        clock: Arc<dyn Clock>,
+        read_only: Option<Broken>,
+    ) -> (Self, watch::Receiver<Heads>) {
+        Self::counting(journal, clock, read_only, Arc::default())
+    }
+
+    /// The same, counting what it does.
+    fn counting(
+        journal: Journal,
+        clock: Arc<dyn Clock>,
+        read_only: Option<Broken>,
+        metrics: Arc<Metrics>,
+    ) -> (Self, watch::Receiver<Heads>) {
+        let (heads, seen) = watch::channel(Heads {
+            log_seq: journal.head().seq,
+            facts_seq: 0,
+            facts: Standing::Opening,
+            facts_opened: 0,
+            catalogue_revision: 0,
+            read_only: read_only.map(|broken| broken.to_string()),
+            closed: false,
+        });
+        let desk = Self {
+            journal,
+            facts: Fenced::opening(),
+            clock,
+            heads,
+            metrics,
+        };
+        (desk, seen)
+    }
+
     fn run(mut self, mut queue: mpsc::Receiver<Task>) {
         let mut intakes = Vec::new();
         let mut replies = Vec::new();
@@ -277,14 +299,17 @@ impl Desk {
                     .flatten();
             }
             if !intakes.is_empty() {
-                self.append(&intakes, replies.drain(..));
+                let mut waiting = replies.drain(..);
+                self.append(&intakes, &mut |_| Ok(()), &mut |answer| {
+                    if let Some(reply) = waiting.next() {
+                        reply.send(answer);
+                    }
+                });
+                drop(waiting);
                 intakes.clear();
             }
             match other {
-                Some(Task::Follow(opened)) => {
-                    self.facts.take(opened);
-                    self.tell();
-                }
+                Some(Task::Follow(opened)) => self.follow(opened),
                 Some(Task::Retry) => {
                     self.facts.retry();
                     self.tell();
@@ -303,26 +328,50 @@ impl Desk {
                 Some(Task::Post(..)) | None => {}
             }
         }
+        self.close();
+    }
+
+    /// Leaves one file behind, with nothing to replay.
+    pub fn close(&self) {
         if let Err(error) = self.journal.checkpoint() {
             tracing::warn!(error = %chain(&error), "the write-ahead log stays for the next start to replay");
         }
         self.heads.send_modify(|heads| heads.closed = true);
     }
 
-    fn append(&mut self, intakes: &[Intake], replies: impl Iterator<Item = Reply>) {
+    /// Takes the opened facts, and moves them to the end of the log.
+    pub fn follow(&mut self, opened: Result<Box<dyn Follower>, FactsError>) {
+        self.facts.take(opened);
+        self.tell();
+    }
+
+    /// Appends posts with one flush, moves the facts on, and gives the answer
+    /// to each, in order. The facts are committed after the answers.
+    pub fn append(
+        &mut self,
+        intakes: &[Intake],
+        at_step: &mut dyn FnMut(Step) -> Result<(), JournalError>,
+        answer_next: &mut dyn FnMut(Result<Receipt, Refusal>),
+    ) {
         let why = self.heads.borrow().read_only.clone();
         if let Some(why) = why {
-            for reply in replies {
+            for _ in intakes {
                 let refusal = Refusal::ReadOnly { why: why.clone() };
                 self.metrics.refused(&refusal);
-                reply.send(Err(refusal));
+                answer_next(Err(refusal));
             }
             return;
         }
         let now = self.clock.now();
         self.note_clock(now);
         let begun = Instant::now();
-        let outcomes = fenced_append(&mut self.journal, self.facts.catalogue(), intakes, now);
+        let outcomes = fenced_append(
+            &mut self.journal,
+            self.facts.catalogue(),
+            intakes,
+            now,
+            at_step,
+        );
         let told = outcomes
             .iter()
             .map(|outcome| outcome.as_ref().map(|kept| kept.repeated));
@@ -349,13 +398,12 @@ impl Desk {
             answers
         };
         let catalogue_revision = self.facts.catalogue_revision();
-        for (outcome, reply) in outcomes.into_iter().zip(replies) {
-            let answer = outcome.map(|kept| Receipt {
+        for outcome in outcomes {
+            answer_next(outcome.map(|kept| Receipt {
                 answer: self.answer(&kept, answers.as_deref()),
                 kept,
                 catalogue_revision,
-            });
-            reply.send(answer);
+            }));
         }
         if answers.is_some() {
             let begun = Instant::now();
@@ -415,10 +463,11 @@ fn fenced_append(
     catalogue: &Catalogue,
     intakes: &[Intake],
     now: Micros,
+    at_step: &mut dyn FnMut(Step) -> Result<(), JournalError>,
 ) -> Vec<Outcome> {
     let mut fenced = |intakes: &[Intake]| {
         catch_unwind(AssertUnwindSafe(|| {
-            append_batch(journal, catalogue, intakes, now)
+            append_batch_by_steps(journal, catalogue, intakes, now, &mut |step| at_step(step))
         }))
         .ok()
     };

@@ -64,7 +64,7 @@ impl Services {
 }
 
 /// The receipt as it is sent.
-fn receipt(receipt: writer::Receipt) -> v1::Receipt {
+pub fn receipt(receipt: writer::Receipt) -> v1::Receipt {
     let writer::Receipt {
         kept,
         answer,
@@ -87,6 +87,7 @@ fn receipt(receipt: writer::Receipt) -> v1::Receipt {
         level_until_us: answer.level_until_us,
         repeated: kept.repeated,
         catalogue_revision,
+        held_device_seq: kept.held_device_seq,
     }
 }
 

@@ -37,7 +37,7 @@ pub(super) fn settle_spool(context: &Context) -> Result<(), Error> {
         return Ok(());
     }
     let mut link = context.link();
-    context.block_on(device.deliver(&mut link))??;
+    context.block_on(device.deliver(&mut *link))??;
     Ok(())
 }
 

@@ -89,7 +89,7 @@ pub(super) fn send_waiting(context: &Context) -> Result<(), Error> {
     }
     let mut link = context.link();
     context
-        .block_on(device.deliver(&mut link))?
+        .block_on(device.deliver(&mut *link))?
         .map_err(needs_it)?;
     Ok(())
 }

@@ -222,12 +222,15 @@ fn stopped(mut shop: Shop, batch: &[Intake], stop: Stop, at: usize) -> (Shop, Ve
     }
 }
 
-/// A receipt is the first one, but for the mark that it came before.
-fn same_receipt(one: &Kept, other: &Kept) -> bool {
-    Kept {
-        repeated: other.repeated,
-        ..one.clone()
-    } == *other
+/// A receipt is the first one, but for the mark that it came before and for how
+/// far the device is by then.
+fn same_receipt(again: &Kept, first: &Kept) -> bool {
+    let as_first = Kept {
+        repeated: first.repeated,
+        held_device_seq: first.held_device_seq,
+        ..again.clone()
+    };
+    as_first == *first && again.held_device_seq >= first.held_device_seq
 }
 
 fn check(template: &Path, batch: &[Intake], whole: &Undisturbed, stop: Stop, at: usize) {
