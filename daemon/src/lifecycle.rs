@@ -126,7 +126,7 @@ pub enum ServeError {
         source: std::io::Error,
     },
     #[error(
-        "{} {state}, but facts of {folded} records lie beside it: put the log back from a backup with `baywrightd restore`, or move facts.db away to begin a new log",
+        "{} {state}, but facts of {folded} records lie beside it: move this folder away, keep it, and bring back a backup with `baywrightd restore`; to begin a new log instead, move facts.db away",
         log.display()
     )]
     LogLost {

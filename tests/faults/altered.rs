@@ -128,7 +128,7 @@ const ALTERATIONS: [(&str, Alter, Then); 17] = [
             sql(
                 &d.join("log.db"),
                 "UPDATE record SET record = x'0801' WHERE seq = 7",
-            )
+            );
         },
         Then::Broken(7),
     ),
@@ -138,7 +138,7 @@ const ALTERATIONS: [(&str, Alter, Then); 17] = [
             sql(
                 &d.join("log.db"),
                 "UPDATE record SET record = CAST(substr(record, 1, 30) || x'7f' || substr(record, 32) AS BLOB) WHERE seq = 9",
-            )
+            );
         },
         Then::Broken(9),
     ),
@@ -148,7 +148,7 @@ const ALTERATIONS: [(&str, Alter, Then); 17] = [
             sql(
                 &d.join("log.db"),
                 "UPDATE record SET hash = zeroblob(32) WHERE seq = 11",
-            )
+            );
         },
         Then::Broken(11),
     ),
@@ -158,7 +158,7 @@ const ALTERATIONS: [(&str, Alter, Then); 17] = [
             sql(
                 &d.join("log.db"),
                 "UPDATE record SET device = 'other' WHERE seq = 13",
-            )
+            );
         },
         Then::Broken(13),
     ),
@@ -168,7 +168,7 @@ const ALTERATIONS: [(&str, Alter, Then); 17] = [
             sql(
                 &d.join("log.db"),
                 "UPDATE record SET device_seq = 999 WHERE seq = 15",
-            )
+            );
         },
         Then::Broken(15),
     ),
@@ -178,7 +178,7 @@ const ALTERATIONS: [(&str, Alter, Then); 17] = [
             sql(
                 &d.join("log.db"),
                 "UPDATE record SET event_id = x'00112233445566778899aabbccddeeff' WHERE seq = 17",
-            )
+            );
         },
         Then::Broken(17),
     ),
@@ -193,7 +193,7 @@ const ALTERATIONS: [(&str, Alter, Then); 17] = [
             sql(
                 &d.join("log.db"),
                 "UPDATE record SET seq = 1000 WHERE seq = 21; UPDATE record SET seq = 21 WHERE seq = 22; UPDATE record SET seq = 22 WHERE seq = 1000",
-            )
+            );
         },
         Then::Broken(21),
     ),
@@ -505,16 +505,16 @@ async fn facts_that_are_gone_or_rubbish_are_made_anew_by_the_start() {
     let whole = written(false).await;
     let cases: [(&str, Alter); 6] = [
         ("gone", |d| {
-            std::fs::remove_file(d.join("facts.db")).expect("gone")
+            std::fs::remove_file(d.join("facts.db")).expect("gone");
         }),
         ("empty", |d| truncate(&d.join("facts.db"), 0)),
         ("words", |d| {
-            std::fs::write(d.join("facts.db"), "only words").expect("words")
+            std::fs::write(d.join("facts.db"), "only words").expect("words");
         }),
         ("half", |d| truncate(&d.join("facts.db"), 8_192)),
         ("an index of rubbish behind it", |d| {
             std::fs::write(d.join("facts.db-wal"), [0x55; 9_000]).expect("rubbish");
-            std::fs::write(d.join("facts.db-shm"), [0x55; 32_768]).expect("rubbish");
+            std::fs::write(d.join("facts.db-shm"), vec![0x55; 32_768]).expect("rubbish");
         }),
         ("a table is gone", |d| {
             let conn = Connection::open(d.join("facts.db")).expect("facts");

@@ -95,7 +95,7 @@ impl Inode {
                 (Kept::Not, _) | (Kept::InPart, Change::Truncate { .. }) => {}
                 (Kept::Whole, change) => apply(&mut bytes, change),
                 (Kept::InPart, Change::Write { offset, data }) => {
-                    tear(&mut bytes, *offset, data, rng)
+                    tear(&mut bytes, *offset, data, rng);
                 }
             }
         }

@@ -16,7 +16,7 @@ use crate::layer::Layer;
 use crate::posting::{Bay, intake, post, records_at};
 
 /// Longest wait for facts to come back by themselves.
-const PATIENCE: Duration = Duration::from_secs(60);
+const PATIENCE: Duration = Duration::from_mins(1);
 
 /// A daemon on the layer, a bay, and all it had to say so far.
 struct Shop {

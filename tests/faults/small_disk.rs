@@ -61,7 +61,7 @@ impl SmallDisk {
     }
 
     /// The same folder as this process can reach it.
-    fn from_here(&self) -> PathBuf {
+    fn seen_here(&self) -> PathBuf {
         let path = self.path();
         let inner = path.strip_prefix("/").expect("an absolute path");
         Path::new("/proc")
@@ -86,7 +86,7 @@ impl SmallDisk {
 
     /// Takes all the room that is left but for about `kept` bytes.
     fn fill(&self, kept: usize) {
-        let path = self.from_here().join("filler");
+        let path = self.seen_here().join("filler");
         let mut file = std::fs::File::create(&path).expect("a filler");
         while file.write_all(&[7; 4096]).is_ok() {}
         let length = file.metadata().expect("its length").len();
@@ -95,7 +95,7 @@ impl SmallDisk {
     }
 
     fn empty(&self) {
-        std::fs::remove_file(self.from_here().join("filler")).expect("the filler goes");
+        std::fs::remove_file(self.seen_here().join("filler")).expect("the filler goes");
     }
 }
 
@@ -183,7 +183,7 @@ async fn a_full_disk_refuses_clearly_and_one_with_room_again_needs_no_restart() 
                 tokio::task::yield_now().await;
             }
         };
-        tokio::time::timeout(Duration::from_secs(60), facts)
+        tokio::time::timeout(Duration::from_mins(1), facts)
             .await
             .expect("the facts come back by themselves");
     }
