@@ -73,6 +73,7 @@ async fn measure(data_dir: PathBuf) -> Result<(), Failure> {
         data_dir: data_dir.clone(),
         listen: address,
         join_port: None,
+        metrics: None,
         socket: Some(data_dir.join("s")),
     };
     let stop = CancellationToken::new();

@@ -109,7 +109,7 @@ mod tests {
         let (silent, patience) = (Patience::new(), Patience::new());
         let begun = Instant::now();
         let second = Duration::from_secs(1);
-        let almost = begun + times.first_call - second;
+        let almost = begun + times.first_call.saturating_sub(second);
         assert!(silent.look(times, almost).is_ok());
         let late = begun + times.first_call + second;
         assert_eq!(silent.look(times, late), Err(Bound::FirstCall));

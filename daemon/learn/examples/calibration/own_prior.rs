@@ -162,7 +162,7 @@ impl Shop {
 
     /// Where the truth of each quantity lies in the posterior, 0 to 1.
     pub(crate) fn places(mut self, model: &Model) -> Result<Vec<f64>, String> {
-        let posterior = fit(model, &self.records, None).map_err(|e| e.to_string())?;
+        let posterior = fit(model, &self.records).map_err(|e| e.to_string())?;
         let mut places = vec![posterior.place_of_intercept(self.intercept)];
         for (at, slope) in self.slopes.iter().enumerate() {
             places.push(posterior.place_of_slope(at, *slope));

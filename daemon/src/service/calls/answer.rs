@@ -71,13 +71,15 @@ impl Call {
     /// The answer to a call that no service sees. What the trace has said of it
     /// already is not said again.
     pub(super) fn refused(self, status: Status, is_told: bool) -> Response<Answer> {
-        let mut response = status.clone().into_http::<Body>();
-        self.put_header(response.headers_mut());
+        let mut headers = HeaderMap::new();
+        self.put_header(&mut headers);
         if is_told {
             self.count(status.code());
         } else {
             self.end(&status);
         }
+        let mut response = status.into_http::<Body>();
+        response.headers_mut().extend(headers);
         response.map(|body| Answer {
             body,
             call: None,
