@@ -200,6 +200,8 @@ pub struct Link {
     server: Server,
     tls: Option<Tls>,
     opened: Option<Result<Channel, Error>>,
+    /// A daemon that was silent once is not asked again.
+    waits_once: bool,
 }
 
 impl Link {
@@ -208,6 +210,17 @@ impl Link {
             server,
             tls: None,
             opened: None,
+            waits_once: false,
+        }
+    }
+
+    /// For a command at which a person stands: several posts wait for one
+    /// silence, not for one each.
+    #[must_use]
+    pub fn waiting_once(self) -> Self {
+        Self {
+            waits_once: true,
+            ..self
         }
     }
 
@@ -266,10 +279,16 @@ impl Link {
         self.opened = None;
     }
 
+    /// Nobody answers there: asked no more until [`Link::forget`].
+    pub(crate) fn give_up(&mut self, error: Error) {
+        self.opened = Some(Err(error));
+    }
+
     /// Gives a connection up that brought no answer.
     pub(crate) fn forget_after(&mut self, refused: &Refused) {
         if refused.cause == Cause::Later {
-            self.forget();
+            let remembered = self.waits_once && refused.is_silence;
+            self.opened = remembered.then(|| Err(refused.error.clone()));
         }
     }
 }

@@ -12,8 +12,9 @@ use std::time::Duration;
 
 use baywright_proto::v1;
 use baywright_proto::v1::catalogue_service_client::CatalogueServiceClient;
+use baywright_proto::v1::hello_service_client::HelloServiceClient;
 use baywright_terms::catalogue::UnitSystem;
-use baywright_terms::time::{Micros, zone};
+use baywright_terms::time::{FUTURE_SLACK_US, Micros, zone};
 use jiff::tz::TimeZone;
 use tokio::runtime::Runtime;
 use tonic::transport::Channel;
@@ -26,8 +27,10 @@ use crate::clock::Clocks;
 use crate::config::{Config, Places};
 use crate::connect::{CALL_MS_MAX, Link, Server};
 use crate::delivery::Noticed;
+use crate::delivery::refusal::Refused;
+use crate::delivery::step;
 use crate::device::Device;
-use crate::error::Error;
+use crate::error::{Error, Kind};
 use crate::joined::Joined;
 use crate::joined::renew::renew;
 
@@ -37,6 +40,9 @@ pub struct StandIn {
     pub clocks: Option<v1::Clocks>,
     pub occurred: Option<v1::fact::Occurred>,
 }
+
+/// Longest wait for the daemon's clock: the fact that it is for has waits of its own.
+const SHOP_NOW_MS_MAX: u64 = 1_000;
 
 /// One run of `bay`.
 #[derive(Debug)]
@@ -97,7 +103,7 @@ impl Context {
             data,
             units,
             runtime: OnceCell::new(),
-            link: RefCell::new(link),
+            link: RefCell::new(link.waiting_once()),
             daemon_now_us: std::cell::Cell::new(0),
             device: OnceCell::new(),
             stand_in: None,
@@ -238,6 +244,33 @@ impl Context {
         Micros(self.clocks.wall_us())
     }
 
+    /// Now, for a time of day as it is typed: by the daemon's clock where it
+    /// answers, since a typed time is never corrected and this device's clock may
+    /// be wrong. Without it, a clock before the daemon's last word is refused.
+    pub fn shop_now(&self) -> Result<Micros, Error> {
+        let asked = self.call_within(SHOP_NOW_MS_MAX, "the time", async |channel| {
+            HelloServiceClient::new(channel)
+                .hello(v1::HelloRequest::default())
+                .await
+        });
+        let own = self.now();
+        match asked {
+            Ok(answer) if answer.now_us > 0 => return Ok(Micros(answer.now_us)),
+            // Which of the two is wrong nobody knows; that one is, is sure.
+            Ok(_) | Err(_) => {}
+        }
+        let seen_us = self.cache.now().map_or(i64::MIN, |now| now.as_of_us);
+        if own.0.saturating_add(FUTURE_SLACK_US) < seen_us {
+            return Err(Error::refused(format!(
+                "This bay's clock shows {}, which is before the daemon was last heard: \
+                 a time of day cannot be read with it.",
+                own.date_and_clock(&self.zone())
+            ))
+            .with_hint("Say how long it is ago: --ago 25m. That is right with any clock."));
+        }
+        Ok(own)
+    }
+
     /// The shop's zone as far as this bay knows it, else UTC.
     pub fn zone(&self) -> TimeZone {
         self.catalogue()
@@ -285,27 +318,37 @@ impl Context {
             let mut link = self.link.borrow_mut();
             self.block_on(link.channel())??
         };
-        self.look(&channel);
+        self.look(&channel)?;
         Ok(channel)
     }
 
     /// Finds out, once in a run and where this bay has posted before, whether the
-    /// daemon was restored; sends again what it lost. The command itself does not
-    /// depend on it.
-    fn look(&self, channel: &Channel) {
+    /// daemon was restored; sends again what it lost. The command itself depends
+    /// on it only where nobody answers, or in another protocol: it is not asked
+    /// again then.
+    fn look(&self, channel: &Channel) -> Result<(), Error> {
         if self.looked.replace(true) || !crate::spool::is_there(&self.data) {
-            return;
+            return Ok(());
         }
         // A command that holds the device is at its posts, and they look.
         if self.device.get().is_none() && self.device().is_err() {
-            return;
+            return Ok(());
         }
-        let device = self.device.get().map(RefCell::try_borrow_mut);
-        if let Some(Ok(mut device)) = device
-            && let Ok(Ok(Some(noticed))) = self.block_on(device.look(channel))
-        {
-            self.noticed.set(Some(noticed));
+        let Some(Ok(mut device)) = self.device.get().map(RefCell::try_borrow_mut) else {
+            return Ok(());
+        };
+        match self.block_on(device.look(channel))? {
+            Ok(Some(noticed)) => self.noticed.set(Some(noticed)),
+            Ok(None) => {}
+            Err(error) if matches!(error.kind(), Kind::Unreachable | Kind::Version) => {
+                if let Ok(mut link) = self.link.try_borrow_mut() {
+                    link.give_up(error.clone());
+                }
+                return Err(error);
+            }
+            Err(_) => {}
         }
+        Ok(())
     }
 
     /// What was found out about the daemon and is not said yet.
@@ -339,7 +382,13 @@ impl Context {
         })?;
         match answer {
             Ok(Ok(response)) => Ok(response.into_inner()),
-            Ok(Err(status)) => Err(Error::from_status(&status, wanted)),
+            Ok(Err(status)) => {
+                let refused = Refused::of_call(&status, wanted);
+                let channel = self.channel()?;
+                let refused =
+                    self.block_on(step::explained(&channel, &*self.clocks, "", refused))?;
+                Err(refused.error)
+            }
             Err(_) => Err(Error::unreachable(format!(
                 "The daemon at {} did not give {wanted} within {} s.",
                 self.server(),

@@ -243,24 +243,41 @@ impl Device {
         let _lock = self.delivery_lock(early).await?;
         self.spool.refresh().map_err(Refused::broken)?;
         if self.spool.posts().log_id.is_none() {
-            step::first_contact(self, &carrier).await?;
+            let met = step::first_contact(self, &carrier).await;
+            met.inspect_err(|refused| way.gave_no_answer(refused))?;
         } else if step::asked_long_ago(self)
             && let Err(refused) = step::check_log(self, &carrier).await
-            // Anything but silence is no reason not to try the post.
-            && refused.error.kind() == Kind::Unreachable
+            // Anything but silence and another protocol is no reason not to try the post.
+            && matches!(refused.error.kind(), Kind::Unreachable | Kind::Version)
         {
             way.gave_no_answer(&refused);
             return Err(refused);
         }
-        let older = deliver_older(self, &carrier, Some(&entry.event_id)).await;
-        let older = older.inspect_err(|refused| way.gave_no_answer(refused))?;
-        let receipt = self.send_one(&carrier, &entry.event_id, how).await;
-        let receipt = receipt.inspect_err(|refused| way.gave_no_answer(refused))?;
+        let sent = self.send_older_and(&carrier, &entry.event_id, how).await;
+        let (older, receipt) = match sent {
+            Ok(sent) => sent,
+            Err(refused) => {
+                let refused = step::explained(&carrier, &*self.clocks, self.name(), refused).await;
+                way.gave_no_answer(&refused);
+                return Err(refused);
+            }
+        };
         let older = Delivered {
             noticed: self.noticed.take(),
             ..older
         };
         Ok(Acknowledged { receipt, older })
+    }
+
+    async fn send_older_and<C: Carrier>(
+        &mut self,
+        carrier: &C,
+        id: &EventId,
+        how: &How,
+    ) -> Result<(Delivered, v1::Receipt), Refused> {
+        let older = deliver_older(self, carrier, Some(id)).await?;
+        let receipt = self.send_one(carrier, id, how).await?;
+        Ok((older, receipt))
     }
 
     /// Sends one post by itself, in step with the daemon.
@@ -284,7 +301,7 @@ impl Device {
                     return Ok(receipt);
                 }
                 Some(Err(status)) => Refused::from_status(&status),
-                None => Refused::later(Error::unreachable(format!(
+                None => Refused::silence(Error::unreachable(format!(
                     "The daemon did not answer within {} s.",
                     CALL_MS_MAX / 1_000
                 ))),

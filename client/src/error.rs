@@ -175,21 +175,24 @@ impl Error {
                 format!("This daemon does not know how to give {wanted}."),
             )
             .with_hint("It is older than this bay: update baywrightd first."),
+            Code::Unknown | Code::Internal if broke_off(status) => Self::unreachable(format!(
+                "No answer from the daemon for {wanted}: {BROKE_OFF}."
+            ))
+            .with_hint(
+                "Where the shop has certificates, this device joins first: \
+                         `bay join HOST CODE`. Otherwise try again.",
+            ),
+            _ if broke_off(status) => Self::unreachable(format!(
+                "No answer from the daemon for {wanted}: {BROKE_OFF}."
+            ))
+            .with_hint(IS_IT_RUNNING),
             Code::Unavailable | Code::DeadlineExceeded | Code::Cancelled => {
                 Self::unreachable(format!(
                     "No answer from the daemon for {wanted}: {}.",
                     quiet(message)
                 ))
-                .with_hint("Is baywrightd running? `--server HOST:PORT` names another place.")
+                .with_hint(IS_IT_RUNNING)
             }
-            // A status that the daemon sent has no cause on this side.
-            Code::Unknown | Code::Internal if std::error::Error::source(status).is_some() => Self::unreachable(format!(
-                "The connection broke before the daemon gave {wanted}."
-            ))
-            .with_hint(
-                "Where the shop has certificates, this device joins first: `bay join HOST CODE`. \
-                 Otherwise try again.",
-            ),
             Code::InvalidArgument
             | Code::NotFound
             | Code::FailedPrecondition
@@ -296,6 +299,15 @@ fn in_words(error: &rustls::Error) -> Option<Error> {
         _ => None,
     }
 }
+
+/// Tells whether no answer came at all: the status was made on this side, of a
+/// fault of the connection whose own words are for whoever builds such.
+fn broke_off(status: &Status) -> bool {
+    std::error::Error::source(status).is_some()
+}
+
+const BROKE_OFF: &str = "the connection broke off";
+const IS_IT_RUNNING: &str = "Is baywrightd running? `--server HOST:PORT` names another place.";
 
 fn said_or(said: &str, other: &str) -> String {
     stopped(if said.is_empty() { other } else { said })

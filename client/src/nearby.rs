@@ -3,7 +3,7 @@
 
 use baywright_proto::amount::panel_from_wire;
 use baywright_proto::v1;
-use baywright_proto::v1::fact::Kind;
+use baywright_proto::v1::fact::{Kind, Occurred};
 use baywright_proto::v1::job_ref::Job;
 use baywright_terms::air::humidity_at_surface_pct;
 use baywright_terms::catalogue::{Catalogue, Panel, Standing};
@@ -12,6 +12,7 @@ use baywright_terms::surface::{
     Covered, Rule, rules_for_product, rules_for_stage, rules_for_vehicle,
 };
 use baywright_terms::temperature::{MilliCelsius, MilliPercent};
+use baywright_terms::time::FUTURE_SLACK_US;
 use baywright_terms::window::{WhyUnknown, Window, levelling_window};
 use prost::Message as _;
 
@@ -26,8 +27,16 @@ pub struct Known {
     pub covered: Covered,
 }
 
+/// A fact of this bay.
+struct Own {
+    event_id: EventId,
+    fact: v1::Fact,
+    /// When the daemon says that it happened; `None`: it does not have it yet.
+    occurred_us: Option<i64>,
+}
+
 /// The facts this bay posted, oldest first, without those that were refused.
-fn own_facts(context: &Context) -> Vec<(EventId, v1::Fact)> {
+fn own_facts(context: &Context) -> Vec<Own> {
     let Ok(device) = context.device() else {
         return Vec::new();
     };
@@ -36,7 +45,17 @@ fn own_facts(context: &Context) -> Vec<(EventId, v1::Fact)> {
         .all()
         .iter()
         .filter(|e| !matches!(e.standing, PostStanding::Withdrawn { .. }))
-        .filter_map(|e| Some((e.event_id, v1::Fact::decode(&*e.fact).ok()?)))
+        .filter_map(|e| {
+            Some(Own {
+                event_id: e.event_id,
+                fact: v1::Fact::decode(&*e.fact).ok()?,
+                occurred_us: match e.standing {
+                    PostStanding::Waiting => None,
+                    PostStanding::Acknowledged { occurred_us, .. } => Some(occurred_us),
+                    _ => Some(e.created_us),
+                },
+            })
+        })
         .collect()
 }
 
@@ -63,18 +82,13 @@ pub fn job(context: &Context, named: Option<&v1::JobRef>) -> Option<Known> {
 }
 
 /// The job this bay brought in last, since the floor was last seen.
-fn brought_here(
-    context: &Context,
-    facts: &[(EventId, v1::Fact)],
-    now: Option<&v1::NowResponse>,
-) -> Option<Job> {
+fn brought_here(context: &Context, facts: &[Own], now: Option<&v1::NowResponse>) -> Option<Job> {
+    // The daemon's clock alone: this device's may be wrong.
     let seen_us = now.map_or(i64::MIN, |n| n.as_of_us);
-    facts.iter().rev().find_map(|(_, fact)| match &fact.kind {
-        Some(Kind::JobMoved(moved))
-            if moved.place == context.bay()
-                && fact.clocks.as_ref().is_some_and(|c| c.wall_us > seen_us) =>
-        {
-            fact.job.as_ref()?.job.clone()
+    let is_later = |own: &Own| own.occurred_us.is_none_or(|at_us| at_us > seen_us);
+    facts.iter().rev().find_map(|own| match &own.fact.kind {
+        Some(Kind::JobMoved(moved)) if moved.place == context.bay() && is_later(own) => {
+            own.fact.job.as_ref()?.job.clone()
         }
         _ => None,
     })
@@ -97,13 +111,13 @@ pub fn job_of(job: &v1::NowJob) -> Job {
     }
 }
 
-fn opened_here(facts: &[(EventId, v1::Fact)], wanted: &Job) -> Option<Known> {
+fn opened_here(facts: &[Own], wanted: &Job) -> Option<Known> {
     let Job::OpeningEventId(opening) = wanted else {
         return None;
     };
     let opening = event_id(opening)?;
-    facts.iter().find_map(|(id, fact)| match &fact.kind {
-        Some(Kind::JobOpened(opened)) if *id == opening => Some(Known {
+    facts.iter().find_map(|own| match &own.fact.kind {
+        Some(Kind::JobOpened(opened)) if own.event_id == opening => Some(Known {
             job_type: opened.job_type.clone(),
             panels: opened.panels.iter().map(panel_from_wire).collect(),
             covered: Covered::default(),
@@ -125,9 +139,9 @@ fn seen_on_floor(now: Option<&v1::NowResponse>, wanted: &Job) -> Option<Known> {
     })
 }
 
-fn covered(facts: &[(EventId, v1::Fact)], wanted: &Job) -> Covered {
+fn covered(facts: &[Own], wanted: &Job) -> Covered {
     let mut covered = Covered::default();
-    for (_, fact) in facts {
+    for Own { fact, .. } in facts {
         if let Some(Kind::SurfaceCovered(cover)) = &fact.kind
             && fact.job.as_ref().and_then(|j| j.job.as_ref()) == Some(wanted)
         {
@@ -211,7 +225,8 @@ pub struct Air {
     pub air: MilliCelsius,
     pub humidity: MilliPercent,
     pub surface: Option<MilliCelsius>,
-    pub read_us: i64,
+    /// How long ago it was read, as far as this device's clocks can tell.
+    pub age_us: i64,
 }
 
 /// A reading is of this hour at most; after it the window says it has none.
@@ -219,19 +234,20 @@ const AIR_AGE_US_MAX: i64 = 60 * 60 * 1_000_000;
 
 /// The latest reading in this bay, from the floor as last seen or from here.
 pub fn last_air(context: &Context) -> Option<Air> {
-    let own = own_facts(context).iter().rev().find_map(|(_, fact)| {
-        let Some(Kind::AmbientRead(read)) = &fact.kind else {
-            return None;
-        };
-        (fact.bay == context.bay()).then(|| Air {
-            air: MilliCelsius(read.air_milli_c),
-            humidity: MilliPercent(read.humidity_milli_pct),
-            surface: read.surface_milli_c.map(MilliCelsius),
-            read_us: crate::post::occurred_at(context, fact)
-                .0
-                .min(fact.clocks.as_ref().map_or(i64::MAX, |c| c.wall_us)),
-        })
-    });
+    let own = own_facts(context)
+        .iter()
+        .rev()
+        .find_map(|Own { fact, .. }| {
+            let Some(Kind::AmbientRead(read)) = &fact.kind else {
+                return None;
+            };
+            (fact.bay == context.bay()).then(|| Air {
+                air: MilliCelsius(read.air_milli_c),
+                humidity: MilliPercent(read.humidity_milli_pct),
+                surface: read.surface_milli_c.map(MilliCelsius),
+                age_us: age_us(fact, &context.clocks.sample()),
+            })
+        });
     let now = context.cache().now();
     let seen = now.as_ref().and_then(|now| {
         let bay = now.bays.iter().find(|b| b.bay == context.bay())?;
@@ -240,13 +256,36 @@ pub fn last_air(context: &Context) -> Option<Air> {
             air: MilliCelsius(air.air_milli_c),
             humidity: MilliPercent(air.humidity_milli_pct),
             surface: air.surface_milli_c.map(MilliCelsius),
-            read_us: air.read_us,
+            age_us: context.now().0.saturating_sub(air.read_us),
         })
     });
     own.into_iter()
         .chain(seen)
-        .max_by_key(|a| a.read_us)
-        .filter(|a| context.now().0 - a.read_us <= AIR_AGE_US_MAX)
+        .filter(|air| is_recent(air.age_us))
+        .min_by_key(|air| air.age_us)
+}
+
+/// Tells whether a reading of this age still says something. One from the future
+/// is of a clock that was set back since, and then nobody knows its age.
+fn is_recent(age_us: i64) -> bool {
+    (-FUTURE_SLACK_US..=AIR_AGE_US_MAX).contains(&age_us)
+}
+
+/// How long ago a fact of this device happened. Within one boot the boot clock
+/// knows it, whatever became of the wall clock.
+fn age_us(fact: &v1::Fact, now: &v1::Clocks) -> i64 {
+    let since_posted = match &fact.clocks {
+        Some(then) if !then.boot_id.is_empty() && then.boot_id == now.boot_id => {
+            now.boot_us.saturating_sub(then.boot_us)
+        }
+        Some(then) => now.wall_us.saturating_sub(then.wall_us),
+        None => 0,
+    };
+    match fact.occurred {
+        Some(Occurred::AgoUs(ago_us)) => since_posted.saturating_add(ago_us),
+        Some(Occurred::AtUs(at_us)) => now.wall_us.saturating_sub(at_us),
+        None => since_posted,
+    }
 }
 
 /// The window of a section spread now, as this bay can work it out.
@@ -303,7 +342,7 @@ pub fn last_coating(context: &Context) -> Option<String> {
     own_facts(context)
         .iter()
         .rev()
-        .find_map(|(_, fact)| match &fact.kind {
+        .find_map(|Own { fact, .. }| match &fact.kind {
             Some(Kind::PanelCoated(coat)) if !coat.product.is_empty() => Some(coat.product.clone()),
             _ => None,
         })

@@ -67,7 +67,7 @@ pub fn compose(context: &Context, kind: Kind) -> Result<v1::Fact, Error> {
 /// When it happened, as the flags say.
 fn occurred(context: &Context) -> Result<Option<Occurred>, Error> {
     if let Some(text) = &context.common.at {
-        let at = parse_at(text, &context.zone(), context.now());
+        let at = parse_at(text, &context.zone(), context.shop_now()?);
         let at = at.map_err(|e| refused(&e))?;
         return Ok(Some(Occurred::AtUs(at.0)));
     }
@@ -124,6 +124,11 @@ pub fn post(context: &Context, fact: &v1::Fact) -> Result<Said, Error> {
     }
 }
 
+/// The answer to what is only made online was lost. What is posted so is posted
+/// as a difference to what the daemon has, so nothing of it comes twice.
+const MAY_HAVE_ARRIVED: &str =
+    "It may have arrived all the same: the same command again does only what is missing.";
+
 /// Posts a fact that is only made online, such as a catalogue: without a
 /// daemon nothing is kept, and the error says so.
 pub fn post_online(context: &Context, fact: &v1::Fact) -> Result<Said, Error> {
@@ -136,7 +141,8 @@ pub fn post_online(context: &Context, fact: &v1::Fact) -> Result<Said, Error> {
             let mut device = context.device()?;
             let spool = device.spool_mut();
             spool.withdraw(&event_id, "ONLINE_ONLY", why.message())?;
-            Err(why)
+            let hint = why.hint().unwrap_or_default().to_owned();
+            Err(why.with_hint(format!("{hint} {MAY_HAVE_ARRIVED}").trim()))
         }
         said => Ok(said),
     }

@@ -1,7 +1,7 @@
 //! Start and stop: everything the daemon touches is given to it, and given back.
 
 use std::net::SocketAddr;
-use std::os::unix::fs::PermissionsExt as _;
+use std::os::unix::fs::{FileTypeExt as _, PermissionsExt as _};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::time::Duration;
@@ -138,6 +138,8 @@ pub enum ServeError {
     SocketInUse { path: PathBuf },
     #[error("who may speak to this daemon cannot be read")]
     Access(#[from] AccessError),
+    #[error("{} is there and is no socket: give another path", path.display())]
+    NoSocket { path: PathBuf },
     #[error("the server failed")]
     Server(#[from] tonic::transport::Error),
     #[error("the log's writer ended by itself; the trace names the cause")]
@@ -385,6 +387,14 @@ fn socket_mode(access: &Access) -> u32 {
 /// Binds the Unix socket. A socket that nobody answers on is left over from a
 /// daemon that was killed, and goes.
 async fn bind_socket(path: &Path, mode: u32) -> Result<UnixListener, ServeError> {
+    // Connecting to any other file is refused as to a socket left over.
+    if let Ok(there) = std::fs::symlink_metadata(path)
+        && !there.file_type().is_socket()
+    {
+        return Err(ServeError::NoSocket {
+            path: path.to_owned(),
+        });
+    }
     if path.exists() {
         match UnixStream::connect(path).await {
             Err(error) if error.kind() == std::io::ErrorKind::ConnectionRefused => {

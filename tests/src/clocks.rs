@@ -54,3 +54,53 @@ impl Clocks for StoryClocks {
         self.now().boot_us
     }
 }
+
+/// The clocks of this machine, moved: what a device reads whose wall clock is
+/// off, that was started anew, or on which it is another moment.
+#[derive(Debug)]
+pub struct SkewedClocks {
+    machine: MachineClocks,
+    /// Added to the machine's wall clock.
+    wall_us: i64,
+    boot_id: String,
+    /// Added to the machine's boot clock.
+    boot_us: i64,
+}
+
+impl SkewedClocks {
+    pub fn new(wall_us: i64, boot_id: &str, boot_us: i64) -> Self {
+        Self {
+            machine: MachineClocks::default(),
+            wall_us,
+            boot_id: boot_id.to_owned(),
+            boot_us,
+        }
+    }
+
+    /// As it is handed to another process.
+    pub fn write(&self) -> String {
+        format!("{},{},{}", self.wall_us, self.boot_us, self.boot_id)
+    }
+
+    /// Reads what [`SkewedClocks::write`] wrote.
+    pub fn read(text: &str) -> Option<Self> {
+        let mut parts = text.splitn(3, ',');
+        let wall_us = parts.next()?.parse().ok()?;
+        let boot_us = parts.next()?.parse().ok()?;
+        Some(Self::new(wall_us, parts.next()?, boot_us))
+    }
+}
+
+impl Clocks for SkewedClocks {
+    fn wall_us(&self) -> i64 {
+        self.machine.wall_us().saturating_add(self.wall_us)
+    }
+
+    fn boot_id(&self) -> String {
+        self.boot_id.clone()
+    }
+
+    fn boot_us(&self) -> i64 {
+        self.machine.boot_us().saturating_add(self.boot_us)
+    }
+}

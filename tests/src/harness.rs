@@ -7,8 +7,13 @@ use std::process::{Child, Command, Output, Stdio};
 
 use anyhow::{Context as _, Result, bail, ensure};
 
+use crate::clocks::SkewedClocks;
+
 /// First argument that makes the demo binary behave as `bay`.
 pub const AS_BAY: &str = "as-bay";
+/// First argument that makes the demo binary behave as `bay` of a device whose
+/// clocks come next, as [`SkewedClocks`] writes them.
+pub const AS_CLOCKED_BAY: &str = "as-clocked-bay";
 /// First argument that makes the demo binary behave as `baywrightd`.
 pub const AS_DAEMON: &str = "as-baywrightd";
 
@@ -23,13 +28,20 @@ pub struct Daemon {
     pub data: PathBuf,
 }
 
-impl Daemon {
-    /// Starts `binary` (the demo binary) as the daemon and waits until it can append.
+/// A daemon process that may not listen yet.
+#[derive(Debug)]
+pub struct Starting {
+    child: Child,
+    data: PathBuf,
+}
+
+impl Starting {
+    /// Starts `binary` (the demo binary) as the daemon.
     pub fn start(binary: &Path, data: &Path) -> Result<Self> {
         Self::start_with(binary, data, [])
     }
 
-    /// As [`Daemon::start`], with more in its environment.
+    /// As [`Starting::start`], with more in its environment.
     pub fn start_with(
         binary: &Path,
         data: &Path,
@@ -49,7 +61,7 @@ impl Daemon {
             .create(true)
             .append(true)
             .open(data.with_extension("stderr"))?;
-        let mut child = Command::new(binary)
+        let child = Command::new(binary)
             .args([
                 AS_DAEMON,
                 "serve",
@@ -69,8 +81,17 @@ impl Daemon {
             .stderr(log)
             .spawn()
             .context("the daemon could not be started")?;
+        Ok(Self {
+            child,
+            data: data.to_owned(),
+        })
+    }
+
+    /// Waits until it can append.
+    pub fn ready(mut self) -> Result<Daemon> {
         let mut line = String::new();
-        let out = child
+        let out = self
+            .child
             .stdout
             .take()
             .context("the daemon has no standard output")?;
@@ -78,19 +99,57 @@ impl Daemon {
         let ready: serde_json::Value = match serde_json::from_str(&line) {
             Ok(ready) => ready,
             Err(error) => {
-                let status = child.wait()?;
+                let status = self.child.wait()?;
                 bail!("the daemon ended with {status} before it was ready ({error}): {line:?}");
             }
         };
         let address = ready["listening"]
             .as_str()
             .context("no `listening` in the first line")?;
-        Ok(Self {
+        Ok(Daemon {
             address: address.to_owned(),
             metrics: ready["metrics"].as_str().map(str::to_owned),
-            data: data.to_owned(),
-            child,
+            data: self.data,
+            child: self.child,
         })
+    }
+
+    /// Ends it at once (SIGKILL), wherever it is.
+    pub fn kill(mut self) -> Result<()> {
+        self.child.kill()?;
+        self.child.wait()?;
+        Ok(())
+    }
+}
+
+impl Daemon {
+    /// Starts `binary` (the demo binary) as the daemon and waits until it can append.
+    pub fn start(binary: &Path, data: &Path) -> Result<Self> {
+        Starting::start(binary, data)?.ready()
+    }
+
+    /// As [`Daemon::start`], with more in its environment.
+    pub fn start_with(
+        binary: &Path,
+        data: &Path,
+        environment: impl IntoIterator<Item = (&'static str, OsString)>,
+    ) -> Result<Self> {
+        Starting::start_with(binary, data, environment)?.ready()
+    }
+
+    /// The same with more arguments.
+    pub fn start_as(
+        binary: &Path,
+        data: &Path,
+        more: &[&str],
+        environment: impl IntoIterator<Item = (&'static str, OsString)>,
+    ) -> Result<Self> {
+        Starting::start_as(binary, data, more, environment)?.ready()
+    }
+
+    /// The process, for a message or a signal.
+    pub fn id(&self) -> u32 {
+        self.child.id()
     }
 
     /// Ends it at once, as a power cut would end the process (SIGKILL).
@@ -129,8 +188,50 @@ where
     I: IntoIterator<Item = S>,
     S: AsRef<OsStr>,
 {
-    Ok(Command::new(binary)
-        .arg(AS_BAY)
+    Ok(bay_command(binary, data, server, bay, args).output()?)
+}
+
+/// As [`bay`], not started yet.
+pub fn bay_command<I, S>(binary: &Path, data: &Path, server: &str, bay: &str, args: I) -> Command
+where
+    I: IntoIterator<Item = S>,
+    S: AsRef<OsStr>,
+{
+    as_bay(binary, &[AS_BAY], data, server, bay, args)
+}
+
+/// Runs `bay` as [`bay`] does, on a device with other clocks.
+pub fn clocked_bay<I, S>(
+    binary: &Path,
+    clocks: &SkewedClocks,
+    data: &Path,
+    server: &str,
+    bay: &str,
+    args: I,
+) -> Result<Output>
+where
+    I: IntoIterator<Item = S>,
+    S: AsRef<OsStr>,
+{
+    let role = [AS_CLOCKED_BAY, &clocks.write()];
+    Ok(as_bay(binary, &role, data, server, bay, args).output()?)
+}
+
+fn as_bay<I, S>(
+    binary: &Path,
+    role: &[&str],
+    data: &Path,
+    server: &str,
+    bay: &str,
+    args: I,
+) -> Command
+where
+    I: IntoIterator<Item = S>,
+    S: AsRef<OsStr>,
+{
+    let mut command = Command::new(binary);
+    command
+        .args(role)
         .args(args)
         .env_clear()
         .env("HOME", data)
@@ -139,7 +240,9 @@ where
         .env("BAYWRIGHT_BAY", bay)
         .env("NO_COLOR", "1")
         .stdin(Stdio::null())
-        .output()?)
+        .stdout(Stdio::piped())
+        .stderr(Stdio::piped());
+    command
 }
 
 /// As [`bay`], on a device that finds its daemon by what it joined.

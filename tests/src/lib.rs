@@ -3,6 +3,7 @@
 pub mod clocks;
 pub mod demo;
 pub mod harness;
+pub mod network;
 pub mod post;
 pub mod shop;
 pub mod twice;

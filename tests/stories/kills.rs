@@ -1,5 +1,7 @@
-//! The daemon is killed at random moments while four bays post. Whatever was
-//! acknowledged is in the log once, and the facts are what the log says.
+//! The daemon is killed at random moments while eight bays post, some posts one
+//! by one and some in streams; some kills meet it while it starts or works its
+//! facts out anew. Whatever was acknowledged is in the log once, and the facts
+//! are what the log says. Terminals are killed as well (`kills/terminals.rs`).
 //!
 //! `BAYWRIGHT_KILLS` sets how often (default 8); `BAYWRIGHT_SEED` sets the
 //! seed, which is printed.
@@ -10,24 +12,38 @@
     reason = "clippy's exception for tests does not reach the functions that tests share"
 )]
 
+mod bay;
+mod terminals;
+
 use std::collections::BTreeMap;
+use std::path::Path;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
-use baywright_proto::v1;
-use baywright_proto::v1::intake_service_client::IntakeServiceClient;
-use baywright_tests::harness::{Daemon, daemon_command};
-use prost::Message as _;
+use baywright_tests::harness::{Daemon, Starting, daemon_command};
 use rand::{RngExt as _, SeedableRng as _};
 use rand_chacha::ChaCha12Rng;
 use tokio::sync::watch;
 
 use crate::shop::records_at;
+use bay::Bay;
 
-const BAYS: usize = 4;
-/// A bay gives up when the daemon has not come back for this long.
-const PATIENCE: Duration = Duration::from_mins(1);
+const BAYS: u64 = 8;
+/// One kill in so many meets a daemon that starts.
+const AT_START_ONE_IN: u32 = 4;
+/// One kill in so many is followed by a start without facts, which are then
+/// worked out anew while bays post.
+const REBUILD_ONE_IN: u32 = 12;
+/// A daemon that serves is killed within this.
+const SERVING_US_MAX: u64 = 120_000;
+/// Or after this many receipts of all bays.
+const RECEIPTS_MAX: u64 = 200;
+/// A machine that gives none in this time has other things to do.
+const STARVED: Duration = Duration::from_secs(5);
+/// A daemon that starts is killed within this: opening the log, the facts and
+/// the sockets takes some tens of milliseconds.
+const STARTING_US_MAX: u64 = 60_000;
 
 fn from_environment(name: &str, default: u64) -> u64 {
     std::env::var(name)
@@ -36,144 +52,65 @@ fn from_environment(name: &str, default: u64) -> u64 {
         .unwrap_or(default)
 }
 
-/// One bay: posts without end, each post again until it is acknowledged.
-struct Bay {
-    device: String,
-    rng: ChaCha12Rng,
-    device_seq: u64,
-    acknowledged_seq: u64,
-    /// Event id to seq.
-    receipts: BTreeMap<Vec<u8>, u64>,
+/// Lets a random moment go by. The moment of a kill is the point of these
+/// stories; nothing waits on it.
+async fn a_moment(rng: &mut ChaCha12Rng, us_max: u64) {
+    let moment = Duration::from_micros(rng.random_range(500..us_max));
+    tokio::time::timeout(moment, std::future::pending::<()>())
+        .await
+        .expect_err("a moment passes");
 }
 
-impl Bay {
-    fn fact(&mut self, clocks: &v1::Clocks) -> v1::Fact {
-        use v1::fact::Kind;
-        let stages = ["prewash", "decon", "dry", "polish", "coat"];
-        let stage = stages[self.rng.random_range(0..stages.len())].to_owned();
-        let kind = match self.rng.random_range(0..10) {
-            0 => Kind::JobOpened(v1::JobOpened {
-                vehicle: "under load".into(),
-                job_type: "unsorted".into(),
-                ..Default::default()
-            }),
-            1 => Kind::JobMoved(v1::JobMoved {
-                place: self.device.clone(),
-            }),
-            2..5 => Kind::StageStarted(v1::StageStarted {
-                stage,
-                ..Default::default()
-            }),
-            5..8 => Kind::StageFinished(v1::StageFinished {
-                stage,
-                ..Default::default()
-            }),
-            8 => Kind::ProductUsed(v1::ProductUsed {
-                product: "iron-remover".into(),
-                quantity: Some(v1::product_used::Quantity::Amount(v1::Amount {
-                    decimal: self.rng.random_range(1..500).to_string(),
-                    unit: v1::Unit::Ml.into(),
-                })),
-                ..Default::default()
-            }),
-            _ => Kind::Noted(v1::Noted {
-                text: format!("note {}", self.device_seq),
-                ..v1::Noted::default()
-            }),
-        };
-        v1::Fact {
-            clocks: Some(clocks.clone()),
-            bay: self.device.clone(),
-            by: vec![format!("worker-{}", self.device)],
-            job: matches!(kind, Kind::JobMoved(_)).then(|| v1::JobRef {
-                job: Some(v1::job_ref::Job::Number(self.rng.random_range(1..40))),
-            }),
-            kind: Some(kind),
-            ..Default::default()
-        }
-    }
+/// Lets so many more receipts come, or the time that a starved machine may take.
+async fn receipts(rng: &mut ChaCha12Rng, got: &watch::Sender<u64>) {
+    let mut seen = got.subscribe();
+    let until = *seen.borrow() + rng.random_range(1..=RECEIPTS_MAX);
+    let _ = tokio::time::timeout(STARVED, seen.wait_for(|got| *got >= until)).await;
+}
 
-    async fn run(mut self, mut address: watch::Receiver<String>, stop: Arc<AtomicBool>) -> Self {
-        let mut boot_us = 1_000_000;
-        while !stop.load(Ordering::Relaxed) {
-            boot_us += 1_000;
-            let wall_us =
-                jiff::Timestamp::UNIX_EPOCH.as_microsecond() + 1_700_000_000_000_000 + boot_us;
-            let clocks = v1::Clocks {
-                wall_us,
-                boot_id: format!("boot-{}", self.device),
-                boot_us,
-            };
-            let fact = self.fact(&clocks);
-            self.device_seq += 1;
-            let post = v1::Post {
-                event_id: uuid::Builder::from_unix_timestamp_millis(
-                    1_700_000_000_000 + self.device_seq,
-                    &self.rng.random(),
-                )
-                .into_uuid()
-                .into_bytes()
-                .to_vec(),
-                device_seq: self.device_seq,
-                previous_device_seq: self.acknowledged_seq,
-                fact: fact.encode_to_vec(),
-                delivery_clocks: Some(clocks),
-                waiting: false,
-                anyway: false,
-                device: self.device.clone(),
-                ..v1::Post::default()
-            };
-            let seq = self.until_acknowledged(&post, &mut address).await;
-            self.acknowledged_seq = self.device_seq;
-            self.receipts.insert(post.event_id, seq);
-        }
-        self
-    }
+/// What the kills met.
+#[derive(Debug, Default)]
+struct Met {
+    serving: u64,
+    starting: u64,
+    rebuilds: u64,
+}
 
-    /// Sends one post until its receipt comes back, over any number of daemons.
-    async fn until_acknowledged(
-        &self,
-        post: &v1::Post,
-        address: &mut watch::Receiver<String>,
-    ) -> u64 {
-        let attempt = async {
-            loop {
-                let at = format!("http://{}", address.borrow_and_update().clone());
-                if let Ok(mut client) = IntakeServiceClient::connect(at).await {
-                    loop {
-                        let request = v1::PostRequest {
-                            post: Some(post.clone()),
-                        };
-                        match client.post(request).await {
-                            Ok(answer) => {
-                                return answer.into_inner().receipt.expect("a receipt").seq;
-                            }
-                            Err(status) if status.code() == tonic::Code::ResourceExhausted => {}
-                            Err(status) if is_transport(&status) => break,
-                            Err(status) => {
-                                panic!("{}: a post was refused: {status:?}", self.device)
-                            }
-                        }
-                    }
-                }
-                // The next daemon announces its address.
-                address.changed().await.expect("the story goes on");
+/// Kills the daemon so often; the one that is left serves.
+async fn killed(
+    kills: u64,
+    rng: &mut ChaCha12Rng,
+    data: &Path,
+    mut daemon: Daemon,
+    announce: &watch::Sender<String>,
+    got: &watch::Sender<u64>,
+) -> (Daemon, Met) {
+    let mut met = Met::default();
+    while met.serving + met.starting < kills {
+        // By the clock alone no bay would get on where the machine is busy.
+        if rng.random_ratio(1, 2) {
+            receipts(rng, got).await;
+        } else {
+            a_moment(rng, SERVING_US_MAX).await;
+        }
+        daemon.kill().expect("a kill");
+        met.serving += 1;
+        if rng.random_ratio(1, REBUILD_ONE_IN) {
+            for file in ["facts.db", "facts.db-wal", "facts.db-shm"] {
+                let _ = std::fs::remove_file(data.join(file));
             }
-        };
-        tokio::time::timeout(PATIENCE, attempt)
-            .await
-            .expect("the daemon came back")
+            met.rebuilds += 1;
+        }
+        while met.serving + met.starting < kills && rng.random_ratio(1, AT_START_ONE_IN) {
+            let starting = Starting::start(crate::binary(), data).expect("a start");
+            a_moment(rng, STARTING_US_MAX).await;
+            starting.kill().expect("a kill");
+            met.starting += 1;
+        }
+        daemon = Daemon::start(crate::binary(), data).expect("the daemon comes back by itself");
+        announce.send_replace(daemon.address.clone());
     }
-}
-
-fn is_transport(status: &tonic::Status) -> bool {
-    matches!(
-        status.code(),
-        tonic::Code::Unavailable
-            | tonic::Code::Unknown
-            | tonic::Code::Internal
-            | tonic::Code::Cancelled
-    )
+    (daemon, met)
 }
 
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]
@@ -181,35 +118,22 @@ async fn a_killed_daemon_loses_no_acknowledged_event_and_doubles_none() {
     let kills = from_environment("BAYWRIGHT_KILLS", 8);
     let seed = from_environment("BAYWRIGHT_SEED", 20_261_125);
     println!("seed {seed}, {kills} kills, {BAYS} bays");
+    let began = Instant::now();
     let mut rng = ChaCha12Rng::seed_from_u64(seed);
     let home = tempfile::tempdir().expect("a temporary folder");
     let data = home.path().join("data");
 
-    let mut daemon = Daemon::start(crate::binary(), &data).expect("a daemon");
+    let daemon = Daemon::start(crate::binary(), &data).expect("a daemon");
     let (announce, address) = watch::channel(daemon.address.clone());
     let stop = Arc::new(AtomicBool::new(false));
+    let got = Arc::new(watch::channel(0).0);
     let bays: Vec<_> = (1..=BAYS)
-        .map(|n| {
-            let bay = Bay {
-                device: format!("bay-{n}"),
-                rng: ChaCha12Rng::seed_from_u64(seed.wrapping_add(n as u64)),
-                device_seq: 0,
-                acknowledged_seq: 0,
-                receipts: BTreeMap::new(),
-            };
+        .map(|number| {
+            let bay = Bay::new(number, seed, Arc::clone(&got));
             tokio::spawn(bay.run(address.clone(), Arc::clone(&stop)))
         })
         .collect();
-    for _ in 0..kills {
-        // The moment of the kill is the point of the story; nothing waits on it.
-        let moment = Duration::from_micros(rng.random_range(500..120_000));
-        tokio::time::timeout(moment, std::future::pending::<()>())
-            .await
-            .expect_err("a moment passes");
-        daemon.kill().expect("a kill");
-        daemon = Daemon::start(crate::binary(), &data).expect("the daemon comes back by itself");
-        announce.send_replace(daemon.address.clone());
-    }
+    let (daemon, met) = killed(kills, &mut rng, &data, daemon, &announce, &got).await;
     stop.store(true, Ordering::Relaxed);
     let mut receipts = BTreeMap::new();
     for bay in bays {
@@ -219,15 +143,20 @@ async fn a_killed_daemon_loses_no_acknowledged_event_and_doubles_none() {
     daemon.stop().expect("a clean stop");
 
     println!(
-        "{} acknowledged, {} in the log",
+        "{} acknowledged, {} in the log; {} kills while serving, {} while starting, {} rebuilds; {} s",
         receipts.len(),
-        logged.len()
+        logged.len(),
+        met.serving,
+        met.starting,
+        met.rebuilds,
+        began.elapsed().as_secs(),
     );
     assert!(
         receipts.len() as u64 > kills,
         "the bays were under way between kills"
     );
     let mut seen = BTreeMap::new();
+    let mut last_of_device = BTreeMap::new();
     for (at, record) in logged.iter().enumerate() {
         let (seq, event_id) = (&record.seq, &record.event_id);
         assert_eq!(*seq, at as u64 + 1, "seqs have no gap");
@@ -235,25 +164,30 @@ async fn a_killed_daemon_loses_no_acknowledged_event_and_doubles_none() {
             seen.insert(event_id.clone(), *seq).is_none(),
             "seq {seq} is there twice"
         );
-    }
-    for (event_id, seq) in &receipts {
-        assert_eq!(
-            seen.get(event_id),
-            Some(seq),
-            "an acknowledged event is where its receipt said"
+        let last = last_of_device.insert(record.device.clone(), record.device_seq);
+        assert!(
+            last.unwrap_or(0) < record.device_seq,
+            "seq {seq} is in the order of its bay"
         );
     }
-    let verify = daemon_command(crate::binary(), &["verify"], &data).expect("verify runs");
-    assert!(
-        verify.status.success(),
-        "{}",
-        String::from_utf8_lossy(&verify.stderr)
-    );
-    let rebuild =
-        daemon_command(crate::binary(), &["rebuild", "--check"], &data).expect("rebuild runs");
-    assert!(
-        rebuild.status.success(),
-        "rebuild gives other rows: {}",
-        String::from_utf8_lossy(&rebuild.stderr)
-    );
+    let lost = receipts
+        .iter()
+        .filter(|(event_id, seq)| seen.get(*event_id) != Some(*seq))
+        .count();
+    assert_eq!(lost, 0, "an acknowledged event is where its receipt said");
+    whole(&data);
+    println!("none lost, none doubled, the log and the facts are whole");
+}
+
+/// The log verifies, and a rebuild gives the same rows.
+fn whole(data: &Path) {
+    for command in [&["verify"][..], &["rebuild", "--check"]] {
+        let output = daemon_command(crate::binary(), command, data).expect("the command runs");
+        assert!(
+            output.status.success(),
+            "{command:?}: {}{}",
+            String::from_utf8_lossy(&output.stdout),
+            String::from_utf8_lossy(&output.stderr)
+        );
+    }
 }

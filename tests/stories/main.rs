@@ -12,16 +12,20 @@
 mod as_of;
 mod at_the_bay;
 mod backup;
+mod clocks;
 mod demo;
 mod joining;
 mod journal_lines;
 mod kills;
+mod network;
 mod offline;
 mod quoting;
 mod renewing;
 mod settling;
 mod shop;
 mod stopping;
+mod two_daemons;
+mod versions;
 
 /// The demo binary, which runs itself again as `bay` or `baywrightd`.
 fn binary() -> &'static std::path::Path {

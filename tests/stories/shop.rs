@@ -9,6 +9,7 @@ use baywright_client::connect::Link;
 use baywright_client::device::Device;
 use baywright_proto::v1;
 use baywright_proto::v1::floor_service_client::FloorServiceClient;
+use baywright_tests::clocks::SkewedClocks;
 use baywright_tests::harness::{self, Daemon};
 use prost::Message as _;
 use tempfile::TempDir;
@@ -103,16 +104,25 @@ impl Shop {
 
     /// Runs `bay` with the words of a line; quotes hold words together.
     pub(crate) fn bay(&self, bay: &str, line: &str) -> Said {
-        let mut words: Vec<String> = Vec::new();
-        for (index, part) in line.split('"').enumerate() {
-            if index % 2 == 1 {
-                words.push(part.to_owned());
-            } else {
-                words.extend(part.split_whitespace().map(str::to_owned));
-            }
-        }
+        let words = split(line);
         let words: Vec<&str> = words.iter().map(String::as_str).collect();
         self.words(bay, &words)
+    }
+
+    /// As [`Shop::bay`], on a device with other clocks.
+    pub(crate) fn clocked_bay(&self, bay: &str, clocks: &SkewedClocks, line: &str) -> Said {
+        let folder = self.home.path().join(bay);
+        std::fs::create_dir_all(&folder).expect("a folder for the bay");
+        harness::clocked_bay(
+            crate::binary(),
+            clocks,
+            &folder,
+            &self.server,
+            bay,
+            split(line),
+        )
+        .expect("bay runs")
+        .into()
     }
 
     fn words(&self, bay: &str, words: &[&str]) -> Said {
@@ -141,6 +151,19 @@ impl Shop {
             .map(decoded)
             .collect()
     }
+}
+
+/// The words of a line; quotes hold words together.
+fn split(line: &str) -> Vec<String> {
+    let mut words: Vec<String> = Vec::new();
+    for (index, part) in line.split('"').enumerate() {
+        if index % 2 == 1 {
+            words.push(part.to_owned());
+        } else {
+            words.extend(part.split_whitespace().map(str::to_owned));
+        }
+    }
+    words
 }
 
 /// Every record of the daemon at an address, in the order of the log.

@@ -157,10 +157,14 @@ fn page(context: &Context, seen: &Seen, only: &str) -> String {
     let now = &seen.now;
     let mut lines = Vec::new();
     if seen.away.is_some() {
-        let age = format_span(context.now().0 - now.as_of_us);
         let clock = Micros(now.as_of_us).clock(&zone);
+        // Before the daemon's last word this device's clock tells no age.
+        let age = match context.now().0 - now.as_of_us {
+            ..0 => String::new(),
+            age_us => format!(", {} ago", format_span(age_us)),
+        };
         lines.push(format!(
-            "As last seen at {clock}, {age} ago: the daemon does not answer."
+            "As last seen at {clock}{age}: the daemon does not answer."
         ));
     }
     for bay in &now.bays {

@@ -22,6 +22,11 @@ use refusal::{Cause, Refused};
 /// this is how many go out again if this device stops in between.
 const STREAM_POSTS_MAX: usize = 256;
 
+/// Posts of the first stream; each that comes through whole is followed by one
+/// of twice as many. Where connections last for a moment only, the receipts of
+/// a few get back in it, and the next attempt begins after them.
+const STREAM_POSTS_FIRST: usize = 16;
+
 /// What a delivery did beside the post that was asked for.
 #[derive(Debug, Clone, Default, PartialEq)]
 pub struct Delivered {
@@ -69,8 +74,9 @@ pub async fn deliver_older<C: Carrier>(
     until: Option<&EventId>,
 ) -> Result<Delivered, Refused> {
     let mut done = Delivered::default();
+    let mut at_most = STREAM_POSTS_FIRST;
     loop {
-        let ids = older(device, until);
+        let ids = older(device, until, at_most);
         let round = match ids.as_slice() {
             [] => return Ok(done),
             [one] => send_alone(device, carrier, one, &mut done).await?,
@@ -81,10 +87,11 @@ pub async fn deliver_older<C: Carrier>(
                 "The daemon takes no more of the waiting posts.",
             )));
         }
+        at_most = STREAM_POSTS_MAX.min(at_most * 2);
     }
 }
 
-fn older(device: &Device, until: Option<&EventId>) -> Vec<EventId> {
+fn older(device: &Device, until: Option<&EventId>, at_most: usize) -> Vec<EventId> {
     let posts = device.spool.posts();
     let before = until
         .and_then(|id| posts.get(id))
@@ -94,7 +101,7 @@ fn older(device: &Device, until: Option<&EventId>) -> Vec<EventId> {
         .into_iter()
         .filter(|e| e.device_seq < before)
         .map(|e| e.event_id)
-        .take(STREAM_POSTS_MAX)
+        .take(at_most)
         .collect()
 }
 
@@ -244,11 +251,11 @@ impl Delivered {
 }
 
 fn later(status: &tonic::Status) -> Refused {
-    Refused::later(Error::from_status(status, "the waiting posts"))
+    Refused::of_call(status, "the waiting posts")
 }
 
 fn silent() -> Refused {
-    Refused::later(Error::unreachable(format!(
+    Refused::silence(Error::unreachable(format!(
         "The daemon did not answer within {} s.",
         CALL_MS_MAX / 1_000
     )))

@@ -29,6 +29,8 @@ pub enum Cause {
 pub struct Refused {
     pub cause: Cause,
     pub error: Error,
+    /// No answer came: a command at which a person stands does not ask again.
+    pub is_silence: bool,
     reason: String,
 }
 
@@ -38,7 +40,24 @@ impl Refused {
         Self {
             cause: Cause::Later,
             error,
+            is_silence: false,
             reason: String::new(),
+        }
+    }
+
+    /// No answer came within the time, or the connection broke off.
+    pub fn silence(error: Error) -> Self {
+        Self {
+            is_silence: true,
+            ..Self::later(error)
+        }
+    }
+
+    /// A call that failed as a whole: the daemon's word, or none at all.
+    pub fn of_call(status: &Status, wanted: &str) -> Self {
+        Self {
+            is_silence: is_silence(status),
+            ..Self::later(Error::from_status(status, wanted))
         }
     }
 
@@ -66,7 +85,10 @@ impl Refused {
             .and_then(|i| i.metadata.get("held_device_seq"))
             .and_then(|held| held.parse().ok());
         let error = Error::from_status(status, "the post");
-        Self::sorted(status.code(), reason, held, error)
+        Self {
+            is_silence: is_silence(status),
+            ..Self::sorted(status.code(), reason, held, error)
+        }
     }
 
     /// Reads the refusal of one post of many.
@@ -101,7 +123,13 @@ impl Refused {
         Self {
             cause,
             error,
+            is_silence: false,
             reason: reason.to_owned(),
         }
     }
+}
+
+/// A status that was made on this side, since nothing came from the other.
+fn is_silence(status: &Status) -> bool {
+    std::error::Error::source(status).is_some()
 }

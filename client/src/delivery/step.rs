@@ -5,7 +5,7 @@ use std::time::Duration;
 use baywright_proto::v1;
 use baywright_proto::{PROTOCOL_HIGHEST, PROTOCOL_LOWEST};
 
-use crate::clock::within;
+use crate::clock::{Clocks, within};
 use crate::connect::CALL_MS_MAX;
 use crate::delivery::Noticed;
 use crate::delivery::carrier::Carrier;
@@ -16,24 +16,49 @@ use crate::spool::{Entry, Holds, Posts, event_id};
 
 /// Says hello for this device, and checks that both ends speak one protocol.
 pub async fn hello<C: Carrier>(carrier: &C, device: &Device) -> Result<v1::HelloResponse, Refused> {
+    say_hello(carrier, &*device.clocks, device.name()).await
+}
+
+async fn say_hello<C: Carrier>(
+    carrier: &C,
+    clocks: &dyn Clocks,
+    name: &str,
+) -> Result<v1::HelloResponse, Refused> {
     let request = v1::HelloRequest {
         protocol_lowest: PROTOCOL_LOWEST,
         protocol_highest: PROTOCOL_HIGHEST,
         build: env!("CARGO_PKG_VERSION").to_owned(),
-        device: device.name().to_owned(),
+        device: name.to_owned(),
     };
     let limit = Duration::from_millis(CALL_MS_MAX);
-    let answer = match within(&*device.clocks, limit, carrier.hello(request)).await {
+    let answer = match within(clocks, limit, carrier.hello(request)).await {
         Some(Ok(answer)) => answer,
-        Some(Err(status)) => return Err(Refused::later(Error::from_status(&status, "a hello"))),
+        Some(Err(status)) => return Err(Refused::of_call(&status, "a hello")),
         None => {
-            return Err(Refused::later(Error::unreachable(
+            return Err(Refused::silence(Error::unreachable(
                 "The daemon did not say hello in time.",
             )));
         }
     };
     check_versions(&answer).map_err(Refused::later)?;
     Ok(answer)
+}
+
+/// A daemon that does not know a call may speak another protocol altogether:
+/// then its hello says who of the two must be updated.
+pub async fn explained<C: Carrier>(
+    carrier: &C,
+    clocks: &dyn Clocks,
+    name: &str,
+    refused: Refused,
+) -> Refused {
+    if refused.error.kind() != Kind::Version {
+        return refused;
+    }
+    match say_hello(carrier, clocks, name).await {
+        Err(other) if other.error.kind() == Kind::Version => other,
+        _ => refused,
+    }
 }
 
 /// One sentence that names both versions and who must be updated.
