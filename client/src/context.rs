@@ -339,14 +339,14 @@ impl Context {
         };
         match self.block_on(device.look(channel))? {
             Ok(Some(noticed)) => self.noticed.set(Some(noticed)),
-            Ok(None) => {}
             Err(error) if matches!(error.kind(), Kind::Unreachable | Kind::Version) => {
                 if let Ok(mut link) = self.link.try_borrow_mut() {
                     link.give_up(error.clone());
                 }
                 return Err(error);
             }
-            Err(_) => {}
+            // Anything else is the command's own to meet.
+            Ok(None) | Err(_) => {}
         }
         Ok(())
     }
