@@ -8,7 +8,8 @@ use serde_json::{Value, json};
 
 use crate::commands::page::columns;
 use crate::error::Error;
-use crate::render::text::{paragraph, width};
+use crate::render::text::{paragraph, steers, width};
+use crate::screen::{Screen, escaped, neutral};
 
 /// What a command found out or did.
 #[derive(Debug, Clone, Default, PartialEq)]
@@ -67,17 +68,23 @@ impl Output {
             Ok(outcome) => {
                 let mut out = anstream::stdout().lock();
                 // A closed pipe is the reader's choice, not a failure of the fact.
+                let is_terminal = std::io::stdout().is_terminal();
+                let text = outcome.text.trim_end();
                 let _ = if self.json && !outcome.json.is_null() {
-                    writeln!(out, "{}", outcome.json)
+                    writeln!(out, "{}", escaped(&outcome.json))
                 } else if outcome.text.is_empty() {
                     Ok(())
-                } else {
-                    let text = outcome.text.trim_end();
-                    if std::io::stdout().is_terminal() && !outcome.verbatim {
-                        writeln!(out, "{}", on_page(text, columns()))
+                } else if !outcome.verbatim {
+                    let text = neutral(text);
+                    if is_terminal {
+                        writeln!(out, "{}", on_page(&text, columns()))
                     } else {
                         writeln!(out, "{text}")
                     }
+                } else if is_terminal {
+                    writeln!(Screen::new(&mut out), "{text}")
+                } else {
+                    writeln!(out, "{text}")
                 };
                 let _ = out.flush();
                 ExitCode::SUCCESS
@@ -99,7 +106,7 @@ impl Output {
                         "message": error.message(),
                         "hint": error.hint(),
                     }});
-                    let _ = writeln!(anstream::stdout().lock(), "{object}");
+                    let _ = writeln!(anstream::stdout().lock(), "{}", escaped(&object));
                 }
                 error.exit_code()
             }
@@ -137,10 +144,10 @@ pub fn on_page(text: &str, columns: usize) -> String {
 /// Vehicle names, notes and reasons come from other people: an escape sequence
 /// in one must not move a cursor, clear a screen or set a colour.
 pub fn plain(text: &str) -> Cow<'_, str> {
-    if text.chars().any(is_control) {
+    if text.chars().any(steers) {
         Cow::Owned(
             text.chars()
-                .map(|c| if is_control(c) { '\u{fffd}' } else { c })
+                .map(|c| if steers(c) { '\u{fffd}' } else { c })
                 .collect(),
         )
     } else {
@@ -151,13 +158,6 @@ pub fn plain(text: &str) -> Cow<'_, str> {
 /// As [`plain`], keeping line ends.
 pub fn plain_lines(text: &str) -> String {
     text.split('\n').map(plain).collect::<Vec<_>>().join("\n")
-}
-
-/// C0, DEL, C1, and the characters that reorder or hide text.
-fn is_control(c: char) -> bool {
-    c.is_control()
-        || matches!(c,
-            '\u{200b}'..='\u{200f}' | '\u{2028}'..='\u{202e}' | '\u{2060}'..='\u{2069}' | '\u{feff}')
 }
 
 #[cfg(test)]

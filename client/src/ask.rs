@@ -6,6 +6,7 @@ use rustix::termios::{LocalModes, OptionalActions, SpecialCodeIndex, tcgetattr, 
 
 use crate::answer::plain;
 use crate::error::Error;
+use crate::screen::neutral;
 
 /// Most choices of one question: digits are the keys.
 pub const CHOICES_MAX: usize = 9;
@@ -20,7 +21,7 @@ pub fn digit(question: &str, choices: &[String]) -> Result<Option<usize>, Error>
         for (number, choice) in (1..).zip(choices.iter().take(CHOICES_MAX)) {
             writeln!(err, "  {number}  {}", plain(choice))?;
         }
-        write!(err, "{question} ")?;
+        write!(err, "{} ", neutral(question))?;
         err.flush()
     };
     show().map_err(|e| Error::internal(format!("The terminal cannot be written: {e}.")))?;
@@ -40,7 +41,7 @@ pub fn digit(question: &str, choices: &[String]) -> Result<Option<usize>, Error>
 /// Asks for a line of text; empty where there is none.
 pub fn line(question: &str) -> Result<String, Error> {
     let mut err = anstream::stderr().lock();
-    let _ = write!(err, "{question} ");
+    let _ = write!(err, "{} ", neutral(question));
     let _ = err.flush();
     let mut text = String::new();
     std::io::stdin()

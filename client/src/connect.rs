@@ -67,14 +67,21 @@ impl FromStr for Server {
             Some(port) => port.parse::<u16>().map_err(|_| unreadable(text))?,
             None => DEFAULT_PORT,
         };
-        let known = |c: char| c.is_ascii_alphanumeric() || "-._:[]%".contains(c);
-        if host.is_empty() || !host.chars().all(known) {
+        // Brackets stand around the whole of an IPv6 address or nowhere.
+        let bare = match host.strip_prefix('[').and_then(|h| h.strip_suffix(']')) {
+            Some(inside) if inside.contains(':') => inside,
+            Some(_) => return Err(unreadable(text)),
+            None => host,
+        };
+        let known = |c: char| c.is_ascii_alphanumeric() || "-._:%".contains(c);
+        // `unix` is the word before the path of a socket, and no host.
+        if bare.is_empty() || bare == "unix" || !bare.chars().all(known) {
             return Err(unreadable(text));
         }
-        let host = if host.contains(':') && !host.starts_with('[') {
-            format!("[{host}]")
+        let host = if bare.contains(':') {
+            format!("[{bare}]")
         } else {
-            host.to_owned()
+            bare.to_owned()
         };
         Ok(Self::Tcp(format!("{host}:{port}")))
     }
@@ -330,7 +337,20 @@ mod tests {
             let server: Server = typed.parse().unwrap();
             assert_eq!(server.to_string(), means, "{typed}");
         }
-        for typed in ["", ":1", "host:port", "host:70000", "a b:1", "http://x:1"] {
+        for typed in [
+            "",
+            ":1",
+            "host:port",
+            "host:70000",
+            "a b:1",
+            "http://x:1",
+            "[::1",
+            "[::1:9",
+            "[]:9",
+            "[x]:9",
+            "a]:9",
+            "unix",
+        ] {
             let error = typed.parse::<Server>().unwrap_err();
             assert_eq!(error.kind(), crate::error::Kind::Usage, "{typed}");
         }

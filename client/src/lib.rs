@@ -4,6 +4,7 @@
 //! delivery, for programs that post by themselves.
 
 use std::ffi::OsString;
+use std::io::Write as _;
 use std::process::ExitCode;
 use std::sync::Arc;
 
@@ -33,6 +34,7 @@ pub mod post;
 pub mod render;
 pub mod resolve;
 pub mod say;
+pub mod screen;
 pub mod spool;
 #[cfg(test)]
 mod stories;
@@ -54,8 +56,7 @@ pub fn run_with(args: impl IntoIterator<Item = OsString>, clocks: Arc<dyn Clocks
     let cli = match Cli::try_parse_from(args) {
         Ok(cli) => cli,
         Err(error) => {
-            // Help and version also come this way; clap knows which stream.
-            let _ = error.print();
+            print_usage(&error);
             return ExitCode::from(u8::try_from(error.exit_code()).unwrap_or(2));
         }
     };
@@ -67,7 +68,20 @@ pub fn run_with(args: impl IntoIterator<Item = OsString>, clocks: Arc<dyn Clocks
     output.print(answer(cli, clocks))
 }
 
-fn answer(cli: Cli, clocks: Arc<dyn Clocks>) -> Result<Outcome, Error> {
+/// Says what is wrong with a command line; help and version also come this way.
+/// What was typed is in it, and may have been scanned.
+fn print_usage(error: &clap::Error) {
+    let words = error.render().ansi().to_string();
+    let words = screen::neutral(&words);
+    let _ = if error.use_stderr() {
+        write!(anstream::stderr(), "{words}")
+    } else {
+        write!(anstream::stdout(), "{words}")
+    };
+}
+
+/// What a command line comes to, before it is printed.
+pub fn answer(cli: Cli, clocks: Arc<dyn Clocks>) -> Result<Outcome, Error> {
     let context = Context::new(cli.common, clocks)?;
     let done = match cli.command {
         Some(command) => commands::run(&context, command),

@@ -18,6 +18,7 @@ pub mod metrics;
 mod rpc_tests;
 pub mod service;
 pub mod supervision;
+mod trace;
 
 pub use commands::run;
 pub use lifecycle::{Ready, serve};

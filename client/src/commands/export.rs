@@ -30,6 +30,8 @@ mod sheet;
 mod tests;
 mod xes;
 
+pub(super) use cell::as_typed;
+
 /// The shop's records for another program.
 ///
 /// Everything is streamed, so a log of any length can be taken along. With
@@ -132,6 +134,27 @@ fn csv_help() -> String {
         }
     }
     help
+}
+
+/// The forms that jobs are written in.
+pub const FORMS: [&str; 5] = ["jobs", "stages", "uses", "json", "xes"];
+
+/// Jobs in one of [`FORMS`], as [`run`] writes them; for checks that have no
+/// daemon to ask.
+pub fn written(form: &str, parts: &[v1::export_jobs_response::Part]) -> Result<String, Error> {
+    let mut out = Vec::new();
+    let done = match form {
+        "jobs" => jobs::write_parts(parts, &mut Sheet::new(&mut out, sheet::JOBS)),
+        "stages" => jobs::write_parts(parts, &mut Sheet::new(&mut out, sheet::STAGES)),
+        "uses" => jobs::write_parts(parts, &mut Sheet::new(&mut out, sheet::USES)),
+        "xes" => jobs::write_parts(parts, &mut xes::Xes::new(&mut out)),
+        _ => jobs::write_parts(parts, &mut jobs::Lines::new(&mut out)),
+    };
+    match done {
+        Ok(()) => String::from_utf8(out).map_err(|e| Error::internal(e.to_string())),
+        Err(out::Failure::Other(error)) => Err(error),
+        Err(out::Failure::Closed) => Err(Error::internal("The writer was closed.")),
+    }
 }
 
 /// Streams what was asked for into the file or to standard output.

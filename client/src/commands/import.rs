@@ -3,6 +3,7 @@
 use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
 
+use baywright_proto::v1;
 use baywright_terms::amount::Unit;
 use baywright_terms::catalogue::Catalogue;
 use baywright_terms::time::{Micros, shop_day};
@@ -135,6 +136,68 @@ pub fn run(context: &Context, args: &ImportArgs) -> Result<Outcome, Error> {
         ));
     }
     bring(context, &args.file, &found, &remarks)
+}
+
+/// A table as it is read without a bay around it.
+#[derive(Debug, Clone, Copy)]
+pub struct Table<'a> {
+    pub bytes: &'a [u8],
+    pub maps: &'a [String],
+    pub sets: &'a [String],
+    pub codes: &'a [String],
+    pub catalogue: &'a Catalogue,
+    pub anyway: bool,
+    /// No job was done after it.
+    pub today: jiff::civil::Date,
+}
+
+/// What a table comes to.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Comes {
+    pub jobs: Vec<v1::PastJob>,
+    /// What the person is shown: the columns, or the faults.
+    pub shown: String,
+}
+
+/// Reads a table as [`run`] does, for checks that feed it tables that nobody
+/// would write.
+pub fn read_table(table: &Table<'_>) -> Result<Comes, Error> {
+    let file = Path::new("table.csv");
+    let words = Words::read(table.codes, None)?;
+    let (sheet, mut faults) = Sheet::read(table.bytes, None)
+        .map_err(|fault| Error::refused(tell::faults(file, &[fault])))?;
+    if table.maps.is_empty() {
+        let guesses = columns::guess(&sheet, table.catalogue, &words);
+        return Ok(Comes {
+            jobs: Vec::new(),
+            shown: tell::columns(file, &sheet, &guesses).text,
+        });
+    }
+    let columns = Columns::read(table.maps, table.sets, &sheet)?;
+    let mut found = jobs::read(&Reading {
+        sheet: &sheet,
+        columns: &columns,
+        words: &words,
+        catalogue: table.catalogue,
+        units: baywright_terms::catalogue::UnitSystem::Metric,
+        dates: None,
+        times: None,
+        amounts: None,
+        today: table.today,
+        bad_lines: faults.iter().map(|fault| fault.line).collect(),
+        anyway: table.anyway,
+    });
+    faults.append(&mut found.faults);
+    let new: Vec<&Read> = found.jobs.iter().collect();
+    let shown = format!(
+        "{}\n{}",
+        tell::faults(file, &faults),
+        tell::preview(&new, 80)
+    );
+    Ok(Comes {
+        jobs: found.jobs.into_iter().map(|job| job.past).collect(),
+        shown,
+    })
 }
 
 /// Asks which jobs are in the log, and posts the others.

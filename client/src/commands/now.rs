@@ -17,6 +17,7 @@ use crate::describe::{milli, tenths};
 use crate::error::Error;
 use crate::floor::{self, Seen};
 use crate::likely::{Likely, likely};
+use crate::screen::neutral;
 
 /// What is on in the shop, or in one bay with --bay: `bay now`.
 #[derive(Debug, Default, Args)]
@@ -71,7 +72,7 @@ pub fn bare(context: &Context) -> Result<Outcome, Error> {
 /// Shows the screen, waits for one digit, and posts that fact.
 fn pick(context: &Context, text: &str, next: &[Likely]) -> Result<Outcome, Error> {
     let mut out = anstream::stdout().lock();
-    let _ = writeln!(out, "{}", on_page(text.trim_end(), columns()));
+    let _ = writeln!(out, "{}", on_page(&neutral(text.trim_end()), columns()));
     let _ = out.flush();
     drop(out);
     let words: Vec<String> = next.iter().map(|l| l.words.clone()).collect();

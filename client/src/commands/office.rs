@@ -10,6 +10,7 @@ use crate::answer::plain;
 use crate::error::Error;
 use crate::post::Said;
 use crate::render::text::paragraph;
+use crate::screen::neutral;
 
 /// Longest answer that is read from a terminal or a pipe.
 const ANSWER_BYTES_MAX: u64 = 4_096;
@@ -34,7 +35,7 @@ pub(super) fn ask(prompt: &str) -> Result<Option<String>, Error> {
 /// Shows a question and leaves the cursor behind it.
 pub(super) fn prompt(question: &str) -> Result<(), Error> {
     let mut err = anstream::stderr().lock();
-    let shown = write!(err, "{question}").and_then(|()| err.flush());
+    let shown = write!(err, "{}", neutral(question)).and_then(|()| err.flush());
     shown.map_err(|e| Error::internal(format!("The question could not be shown: {e}.")))
 }
 

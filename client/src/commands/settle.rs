@@ -97,6 +97,21 @@ pub fn run(context: &Context, args: &SettleArgs) -> Result<Outcome, Error> {
     desk.settle_typed(&target, &typed, which)
 }
 
+/// What an answer typed as an end, a span or a code comes to in words, for
+/// checks that type what nobody would; refusals are left out.
+pub fn read_answers(typed: &str, zone_name: &str, occurred_us: i64, now_us: i64) -> Vec<String> {
+    let zone = zone_named(zone_name);
+    let ground = Ground {
+        zone: &zone,
+        zone_name,
+        occurred_us,
+        now_us,
+    };
+    let ways = [Typed::End, Typed::Took, Typed::Code];
+    let read = ways.map(|way| way(typed.to_owned()).read(&ground));
+    read.into_iter().flatten().map(|read| read.words).collect()
+}
+
 fn listed(odd: &OddResponse) -> Outcome {
     let text = render::settle::list(odd, page::columns());
     Outcome::new(text, json!({ "odd": odd.odd, "zone": odd.zone }))

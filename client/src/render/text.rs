@@ -23,7 +23,7 @@ pub fn clean(text: &str) -> String {
     text.chars()
         .map(|c| match c {
             '\t' | '\n' | '\r' | '\u{85}' | '\u{2028}' | '\u{2029}' => ' ',
-            c if c.is_control() || turns_writing(c) => NEUTRAL,
+            c if steers(c) => NEUTRAL,
             c => c,
         })
         .collect::<String>()
@@ -31,19 +31,27 @@ pub fn clean(text: &str) -> String {
         .to_owned()
 }
 
-/// Invisible characters that reorder or hide what stands beside them.
-fn turns_writing(c: char) -> bool {
-    matches!(
-        c,
-        '\u{61c}'
-            | '\u{200b}'
-            | '\u{200e}'
-            | '\u{200f}'
-            | '\u{202a}'..='\u{202e}'
-            | '\u{2060}'..='\u{206f}'
-            | '\u{feff}'
-            | '\u{e0000}'..='\u{e007f}'
-    )
+/// True for a character that steers a terminal or hides or reorders what stands
+/// beside it: C0, DEL and C1 controls, line and paragraph separators, marks
+/// that turn the direction of writing, invisible ones and tags.
+///
+/// The one list of them: what is printed, what is put into a page and what is
+/// escaped in JSON all go by it. Joiners stay, which letters and pictures need.
+pub fn steers(c: char) -> bool {
+    c.is_control()
+        || matches!(
+            c,
+            '\u{61c}'
+                | '\u{180e}'
+                | '\u{200b}'
+                | '\u{200e}'
+                | '\u{200f}'
+                | '\u{2028}'..='\u{202e}'
+                | '\u{2060}'..='\u{206f}'
+                | '\u{feff}'
+                | '\u{fff9}'..='\u{fffb}'
+                | '\u{e0000}'..='\u{e007f}'
+        )
 }
 
 /// Shortens a text to `columns`, ending in `..` where something was left out.
@@ -52,7 +60,10 @@ pub fn shorten(text: &str, columns: usize) -> String {
         return text.to_owned();
     }
     let room = columns.saturating_sub(CUT.len());
-    let mut kept = fitting(text, room).0.trim_end_matches(' ').to_owned();
+    let mut kept = match room {
+        0 => String::new(),
+        room => fitting(text, room).0.trim_end_matches(' ').to_owned(),
+    };
     kept.push_str(CUT.get(..columns.min(CUT.len())).unwrap_or(CUT));
     kept
 }
@@ -215,6 +226,10 @@ mod tests {
         assert_eq!(shorten("三輪トラック", 7), "三輪..");
         assert_eq!(shorten("abc", 3), "abc");
         assert_eq!(shorten("abcd", 3), "a..");
+        assert_eq!(
+            [0, 1, 2].map(|columns| shorten("abcd", columns)),
+            ["", ".", ".."]
+        );
         assert_eq!(pad_left("三", 4), "  三");
     }
 

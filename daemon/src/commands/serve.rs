@@ -156,7 +156,7 @@ fn start_trace(format: LogFormat) {
     let filter = EnvFilter::try_from_default_env().unwrap_or_else(|_| EnvFilter::new("info"));
     let builder = tracing_subscriber::fmt()
         .with_env_filter(filter)
-        .with_writer(std::io::stderr);
+        .with_writer(crate::trace::Trace);
     let set = match format {
         LogFormat::Text => builder
             .with_ansi(std::io::stderr().is_terminal())

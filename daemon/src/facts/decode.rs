@@ -82,6 +82,22 @@ pub(crate) fn event<N: Numbers>(
     }))
 }
 
+/// Decodes an entry of the log whose job numbers the caller knows; `None` for
+/// bytes that are no record.
+pub fn event_of(stored: &Stored, job: impl FnMut(u64) -> Option<JobKey>) -> Option<Event> {
+    struct Known<F>(F);
+    impl<F: FnMut(u64) -> Option<JobKey>> Numbers for Known<F> {
+        type Error = std::convert::Infallible;
+
+        fn job(&mut self, number: u64, _: Seq) -> Result<Option<JobKey>, Self::Error> {
+            Ok((self.0)(number))
+        }
+    }
+    match event(stored, &mut Known(job)) {
+        Ok(event) => event,
+    }
+}
+
 /// The word for a kind of fact in the event index; the names of the contract.
 pub(crate) fn kind_word(fact: &Fact) -> &'static str {
     match fact {

@@ -41,6 +41,7 @@ use baywright_terms::time::Micros;
 use rusqlite::{Connection, OptionalExtension as _};
 
 pub use answer::Title;
+pub use decode::event_of;
 pub use dump::{dump, dump_hash};
 pub use messages::{KEYS_MAX, QuoteError, ReportError};
 pub use open::folded_records;

@@ -2,6 +2,8 @@
 
 use std::borrow::Cow;
 
+use crate::render::text::steers;
+
 /// One cell of a row.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub(super) enum Cell {
@@ -25,15 +27,34 @@ impl Cell {
 /// a formula gets an apostrophe before it.
 ///
 /// A vehicle named `=HYPERLINK(...)` would otherwise act on the owner's
-/// machine. The wide forms of the signs count as signs in some languages.
+/// machine. A text that somebody began with an apostrophe and a formula gets
+/// one more, so that [`as_typed`] gives back every text.
 fn defused(text: &str) -> Cow<'_, str> {
-    let first = text.trim_start_matches(' ').chars().next();
-    match first {
-        Some('=' | '+' | '-' | '@' | '\t' | '\r' | '\n' | '＝' | '＋' | '－' | '＠') => {
-            Cow::Owned(format!("'{text}"))
-        }
-        _ => Cow::Borrowed(text),
+    if begins_a_formula(text.trim_start_matches('\'')) {
+        Cow::Owned(format!("'{text}"))
+    } else {
+        Cow::Borrowed(text)
     }
+}
+
+/// A cell of our own export as it was typed: without the apostrophe that
+/// defused it. A cell with another apostrophe in front keeps it.
+pub(in crate::commands) fn as_typed(cell: &str) -> &str {
+    match cell.strip_prefix('\'') {
+        Some(text) if begins_a_formula(text.trim_start_matches('\'')) => text,
+        _ => cell,
+    }
+}
+
+/// True where a spreadsheet would read a formula: behind blanks and what
+/// nobody sees, a sign that begins one, or a control character that some
+/// programs read past. The wide forms count as signs in some languages.
+fn begins_a_formula(text: &str) -> bool {
+    let is_blank = |c: &char| matches!(c, ' ' | '\u{a0}') || (steers(*c) && !c.is_control());
+    let first = text.chars().find(|c| !is_blank(c));
+    first.is_some_and(|c| {
+        c.is_control() || matches!(c, '=' | '+' | '-' | '@' | '＝' | '＋' | '－' | '＠')
+    })
 }
 
 #[cfg(test)]
@@ -43,13 +64,31 @@ mod tests {
     #[test]
     fn a_text_that_looks_like_a_formula_is_defused() {
         for text in [
-            "=1+1", "+1", "-1", "@x", "\t=1", "\r=1", "\n=1", "  =1", "＝1",
+            "=1+1",
+            "+1",
+            "-1",
+            "@x",
+            "\t=1",
+            "\r=1",
+            "\n=1",
+            "  =1",
+            "＝1",
+            "'=1",
+            "''-1",
+            "\u{feff}=1",
+            "\u{a0}@x",
+            "\u{202e}+1",
+            "\0=1",
         ] {
             let written = Cell::Text(text.to_owned()).written().into_owned();
             assert_eq!(written, format!("'{text}"));
+            assert_eq!(as_typed(&written), text);
         }
-        for text in ["red van", "b2-7", "", "a=b"] {
+        for text in [
+            "red van", "b2-7", "", "a=b", "'", "'s van", "'' =", "o'neil",
+        ] {
             assert_eq!(Cell::Text(text.to_owned()).written(), text);
+            assert_eq!(as_typed(text), text);
         }
     }
 

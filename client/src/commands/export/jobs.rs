@@ -13,6 +13,7 @@ use super::out::{Failure, Written};
 use crate::commands::progress;
 use crate::context::Context;
 use crate::error::Error;
+use crate::screen::escape;
 
 /// Longest wait for the next job: the daemon reads a few of them at a time
 /// from its disk.
@@ -36,6 +37,22 @@ pub(super) trait Form {
     fn loose_use(&mut self, used: &v1::ExportUse) -> Result<Option<u64>, Failure>;
     /// Comes last, once.
     fn end(&mut self) -> Result<(), Failure>;
+}
+
+/// Writes parts that are there already.
+pub(super) fn write_parts(parts: &[Part], form: &mut impl Form) -> Result<(), Failure> {
+    for part in parts {
+        match part {
+            Part::Head(head) => form.head(head)?,
+            Part::Job(job) => {
+                form.job(job)?;
+            }
+            Part::LooseUse(used) => {
+                form.loose_use(used)?;
+            }
+        }
+    }
+    form.end()
 }
 
 /// Asks for the jobs and writes each as it comes.
@@ -126,7 +143,8 @@ impl<W: Write> Form for Lines<W> {
     }
 
     fn job(&mut self, job: &v1::ExportJob) -> Result<u64, Failure> {
-        serde_json::to_writer(&mut self.out, job).map_err(std::io::Error::from)?;
+        let line = serde_json::to_string(job).map_err(std::io::Error::from)?;
+        self.out.write_all(escape(&line).as_bytes())?;
         self.out.write_all(b"\n")?;
         Ok(1)
     }

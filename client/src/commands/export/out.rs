@@ -6,6 +6,7 @@ use std::io::{BufWriter, IsTerminal as _, Write};
 use std::path::{Path, PathBuf};
 
 use crate::error::Error;
+use crate::screen::Screen;
 
 /// What came out.
 #[derive(Debug, Default, Clone, Copy, PartialEq, Eq)]
@@ -65,7 +66,14 @@ pub(super) fn write(
     let Some(path) = path else {
         let stdout = std::io::stdout();
         let show = !stdout.is_terminal();
-        return match fill(Box::new(BufWriter::new(stdout.lock())), show) {
+        let lock = stdout.lock();
+        // Into a file or a pipe it goes as it is; a screen must not be steered.
+        let out: Box<dyn Write> = if show {
+            Box::new(BufWriter::new(lock))
+        } else {
+            Box::new(Screen::new(BufWriter::new(lock)))
+        };
+        return match fill(out, show) {
             Ok(written) => Ok(Some(written)),
             Err(Failure::Closed) => Ok(None),
             Err(Failure::Other(error)) => Err(error),

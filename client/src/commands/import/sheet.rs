@@ -7,6 +7,8 @@
 
 use std::fmt::Write as _;
 
+use crate::commands::export::as_typed;
+
 /// Rows of one table; a shop does not do as many jobs in a lifetime.
 const ROWS_MAX: usize = 200_000;
 /// Cells of one row; more is no table of jobs.
@@ -20,7 +22,8 @@ pub(super) struct Sheet {
     pub(super) rows: Vec<Row>,
 }
 
-/// One row; as many cells as there are headings.
+/// One row; at most as many cells as there are headings. Rows that end early
+/// are not filled up: a small file of short rows would grow a thousandfold.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub(super) struct Row {
     /// Counted from 1, as an editor does.
@@ -93,7 +96,13 @@ impl Sheet {
                 let hint = "A text with the delimiter in it needs quotes.";
                 faults.push(Fault::new(record.line, what, hint));
             }
-            record.cells.resize(wide, String::new());
+            record.cells.truncate(wide);
+            for cell in &mut record.cells {
+                let typed = as_typed(cell);
+                if typed.len() < cell.len() {
+                    *cell = typed.to_owned();
+                }
+            }
             sheet.rows.push(record);
         }
         Ok((sheet, faults))

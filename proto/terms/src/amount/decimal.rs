@@ -22,6 +22,9 @@ pub struct Decimal {
     pub scale: u8,
 }
 
+/// Hyphen and minus sign.
+const SIGNS: [char; 2] = ['-', '\u{2212}'];
+
 /// Which marks may stand before the fraction.
 #[derive(Clone, Copy, PartialEq, Eq)]
 enum Marks {
@@ -58,7 +61,10 @@ impl Decimal {
 
     fn read(text: &str, marks: Marks) -> Result<Self, AmountError> {
         let not_a_number = || AmountError::NotANumber { text: text.into() };
-        if let Some(rest) = text.strip_prefix(['-', '\u{2212}'])
+        // One sign only: a text of nothing but signs must not be read sign by
+        // sign, each on the stack above the other.
+        if let Some(rest) = text.strip_prefix(SIGNS)
+            && !rest.starts_with(SIGNS)
             && Self::read(rest, marks).is_ok()
         {
             return Err(AmountError::Negative { text: text.into() });
