@@ -75,7 +75,6 @@ async fn measure(data_dir: PathBuf) -> Result<(), Failure> {
         join_port: None,
         metrics: None,
         socket: Some(data_dir.join("s")),
-        metrics: None,
     };
     let stop = CancellationToken::new();
     let (tell, told) = tokio::sync::oneshot::channel();
