@@ -8,7 +8,7 @@ use baywright_proto::v1;
 use jiff::civil::DateTime;
 use jiff::tz::TimeZone;
 
-use super::{again_as_owner, console, data_dir_of};
+use super::{console, data_dir_of};
 use crate::access::devices::{Devices, RoleWord};
 use crate::access::{ACCESS_DIR, is_initialised};
 use crate::args::{DevicesArgs, DevicesCommand};
@@ -18,9 +18,6 @@ use crate::service::access::line;
 
 pub(super) fn run(args: &DevicesArgs) -> anyhow::Result<ExitCode> {
     let dir = data_dir_of(&args.data)?;
-    if let Some(code) = again_as_owner(&dir)? {
-        return Ok(code);
-    }
     if !is_initialised(&dir) {
         bail!(
             "there are no certificates in {} yet: run `baywrightd init`, then start the daemon again",

@@ -5,7 +5,7 @@ use std::process::ExitCode;
 use anyhow::bail;
 use baywright_proto::{DEFAULT_JOIN_PORT, v1};
 
-use super::{again_as_owner, console, data_dir_of};
+use super::{console, data_dir_of};
 use crate::access::is_initialised;
 use crate::access::joining::{CODE_MINUTES, TRIES_MAX};
 use crate::args::EnrolArgs;
@@ -15,9 +15,6 @@ const PASSWD: &str = "/etc/passwd";
 
 pub(super) fn run(args: &EnrolArgs) -> anyhow::Result<ExitCode> {
     let dir = data_dir_of(&args.data)?;
-    if let Some(code) = again_as_owner(&dir)? {
-        return Ok(code);
-    }
     if !is_initialised(&dir) {
         bail!(
             "there are no certificates in {} yet: run `baywrightd init`, then start the daemon again",

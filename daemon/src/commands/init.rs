@@ -4,7 +4,6 @@ use std::process::ExitCode;
 
 use baywright_terms::join_code::fingerprint_words;
 
-use super::again_as_owner;
 use super::data_dir_of;
 use crate::access;
 use crate::args::InitArgs;
@@ -12,9 +11,6 @@ use crate::lock::make_private_dir;
 
 pub(super) fn run(args: &InitArgs) -> anyhow::Result<ExitCode> {
     let dir = data_dir_of(&args.data)?;
-    if let Some(code) = again_as_owner(&dir)? {
-        return Ok(code);
-    }
     make_private_dir(&dir)?;
     let authority = access::init(&dir)?;
     let fingerprint = fingerprint_words(authority.fingerprint());

@@ -21,7 +21,7 @@ use std::time::Duration;
 use clap::Parser as _;
 use indicatif::{ProgressBar, ProgressStyle};
 
-use as_owner::again_as_owner;
+use as_owner::go_on_as_owner;
 
 use crate::args::{Cli, Command, DataArgs};
 use crate::config::{NoDataDir, data_dir};
@@ -79,12 +79,17 @@ fn sentence(error: &anyhow::Error) -> String {
     causes.join(": ").trim_end_matches('.').to_owned()
 }
 
-fn data_dir_of(args: &DataArgs) -> Result<PathBuf, NoDataDir> {
-    data_dir(args.dir.as_deref(), |name| {
+/// The data directory of a command, as the user whose it is: every command
+/// passes here before it touches anything, so that none leaves a file of root's
+/// that stops the service.
+fn data_dir_of(args: &DataArgs) -> anyhow::Result<PathBuf> {
+    let dir = data_dir(args.dir.as_deref(), |name| {
         std::env::var_os(name)
             .filter(|value| !value.is_empty())
             .map(PathBuf::from)
-    })
+    })?;
+    go_on_as_owner(&dir)?;
+    Ok(dir)
 }
 
 /// A progress bar on standard error, where that is a terminal and nobody asked for JSON.
