@@ -7,6 +7,8 @@ use std::process::{Command, ExitCode};
 
 use anyhow::{Context as _, Result, ensure};
 use baywright_client::clock::{Clocks as _, MachineClocks};
+use baywright_client::connect::Link;
+use baywright_client::joined::Joined;
 use baywright_terms::time::{Micros, Week};
 use clap::Parser;
 use indicatif::{ProgressBar, ProgressStyle};
@@ -14,7 +16,7 @@ use jiff::civil::Date;
 use jiff::tz::TimeZone;
 
 use crate::harness::{self, AS_BAY, Daemon};
-use crate::post::Poster;
+use crate::post::{OFFICE, Poster};
 use crate::shop::{self, Shop};
 use crate::twice;
 
@@ -34,6 +36,10 @@ struct Args {
     /// Where to keep the data; by default a temporary place that is named at the end.
     #[arg(long, value_name = "DIR")]
     keep: Option<PathBuf>,
+    /// Posts to a daemon that runs already, from a folder whose bay-1, bay-2, bay-3
+    /// and office have each joined it; starts none and prints the week.
+    #[arg(long, value_name = "DIR", conflicts_with = "keep")]
+    joined: Option<PathBuf>,
 }
 
 /// Runs the demo; the first argument is the program's name.
@@ -77,13 +83,26 @@ fn demo(args: &Args) -> Result<()> {
         args.weeks,
         args.seed
     );
+    if args.joined.is_some() {
+        let shop_folder = Home {
+            owner: home.join(OFFICE),
+            address: joined_server(&home)?,
+            folder: home,
+        };
+        return tell(&binary, &shop_folder, &shop, &zone, week);
+    }
     let daemon = Daemon::start(&binary, &home.join("server"))?;
     println!(
         "A daemon listens on {} and keeps its log in {}.",
         daemon.address,
         daemon.data.display()
     );
-    let outcome = tell(&binary, &home, &daemon, &shop, &zone, week);
+    let shop_folder = Home {
+        owner: home.join("owner"),
+        address: daemon.address.clone(),
+        folder: home.clone(),
+    };
+    let outcome = tell(&binary, &shop_folder, &shop, &zone, week);
     let stopped = daemon.stop();
     outcome?;
     stopped?;
@@ -91,8 +110,41 @@ fn demo(args: &Args) -> Result<()> {
     Ok(())
 }
 
-/// The folder for everything: asked for and empty, or temporary.
+/// Where the invented shop's devices are, and their daemon.
+struct Home {
+    /// Holds one folder for each device.
+    folder: PathBuf,
+    /// The owner's.
+    owner: PathBuf,
+    /// `HOST:PORT`.
+    address: String,
+}
+
+impl Home {
+    /// The owner's way to the daemon.
+    fn link(&self) -> Result<Link> {
+        Ok(Link::of_folder(&self.owner, Some(self.address.parse()?))?)
+    }
+}
+
+/// The daemon that the devices of a folder have joined.
+fn joined_server(home: &Path) -> Result<String> {
+    let office = Joined::read(&home.join(OFFICE))?;
+    let office = office.with_context(|| {
+        format!(
+            "{} has not joined: `BAYWRIGHT_DATA={0} bay join HOST CODE` lets it in",
+            home.join(OFFICE).display()
+        )
+    })?;
+    Ok(office.about.server)
+}
+
+/// The folder for everything: asked for and empty, or temporary; or the one
+/// whose devices have joined.
 fn home(args: &Args) -> Result<PathBuf> {
+    if let Some(joined) = &args.joined {
+        return Ok(joined.canonicalize()?);
+    }
     let Some(folder) = &args.keep else {
         return Ok(tempfile::Builder::new()
             .prefix("baywright-demo-")
@@ -111,15 +163,8 @@ fn home(args: &Args) -> Result<PathBuf> {
 }
 
 /// Applies the catalogue, posts everything, prints the week.
-fn tell(
-    binary: &Path,
-    home: &Path,
-    daemon: &Daemon,
-    shop: &Shop,
-    zone: &TimeZone,
-    week: Week,
-) -> Result<()> {
-    let guess_seq = apply_catalogue(binary, home, daemon, shop, zone)?;
+fn tell(binary: &Path, home: &Home, shop: &Shop, zone: &TimeZone, week: Week) -> Result<()> {
+    let guess_seq = apply_catalogue(binary, home, shop, zone)?;
     let runtime = tokio::runtime::Builder::new_current_thread()
         .enable_all()
         .build()?;
@@ -128,7 +173,7 @@ fn tell(
         ProgressStyle::with_template("{msg} [{bar:40}] {pos} of {len} posts, {eta} left")?
             .progress_chars("=> "),
     );
-    let mut poster = Poster::new(binary, &daemon.address, zone, home, shop)?;
+    let mut poster = Poster::new(binary, &home.address, zone, &home.folder, shop)?;
     let by_command = runtime.block_on(async {
         for happening in &shop.happenings {
             bar.set_message(happening.at.civil(zone).date().to_string());
@@ -145,30 +190,17 @@ fn tell(
         shop.jobs.len(),
     );
     println!();
-    let folder = home.join("owner");
-    show(
-        binary,
-        &folder,
-        &daemon.address,
-        &["week", &week.to_string()],
-    )?;
+    show(binary, home, &["week", &week.to_string()])?;
     println!();
-    let twice = twice::quoted_twice(&daemon.address, guess_seq);
+    let twice = twice::quoted_twice(home.link()?, guess_seq);
     print!("{}", runtime.block_on(twice)?);
     Ok(())
 }
 
 /// Applies the catalogue and its later change; returns the log's last seq
 /// then: no job has a record yet.
-fn apply_catalogue(
-    binary: &Path,
-    home: &Path,
-    daemon: &Daemon,
-    shop: &Shop,
-    zone: &TimeZone,
-) -> Result<u64> {
-    let folder = home.join("owner");
-    std::fs::create_dir_all(&folder)?;
+fn apply_catalogue(binary: &Path, home: &Home, shop: &Shop, zone: &TimeZone) -> Result<u64> {
+    std::fs::create_dir_all(&home.owner)?;
     let first = shop
         .happenings
         .first()
@@ -179,9 +211,9 @@ fn apply_catalogue(
     let raised = first.saturating_add(jiff::Span::new().days(days / 2));
     let mut seq = 0;
     for (text, from) in [(EXAMPLE.to_owned(), first), (with_a_rise()?, raised)] {
-        let file = folder.join("shop.toml");
+        let file = home.owner.join("shop.toml");
         std::fs::write(&file, text)?;
-        apply(binary, &folder, daemon, file, from)?;
+        apply(binary, home, file, from)?;
         // The first posts of a new log.
         seq += 1;
     }
@@ -199,7 +231,7 @@ fn with_a_rise() -> Result<String> {
     Ok(EXAMPLE.replace(BEFORE, AFTER))
 }
 
-fn apply(binary: &Path, folder: &Path, daemon: &Daemon, file: PathBuf, from: Date) -> Result<()> {
+fn apply(binary: &Path, home: &Home, file: PathBuf, from: Date) -> Result<()> {
     let args = [
         "catalogue".into(),
         "apply".into(),
@@ -208,7 +240,7 @@ fn apply(binary: &Path, folder: &Path, daemon: &Daemon, file: PathBuf, from: Dat
         "--from".into(),
         from.to_string().into(),
     ];
-    let output = harness::bay::<_, OsString>(binary, folder, &daemon.address, "", args)?;
+    let output = harness::bay::<_, OsString>(binary, &home.owner, &home.address, "", args)?;
     ensure!(
         output.status.success(),
         "the catalogue was not taken: {}",
@@ -218,12 +250,12 @@ fn apply(binary: &Path, folder: &Path, daemon: &Daemon, file: PathBuf, from: Dat
 }
 
 /// Runs `bay` for the person who watches: its output is the demo's output.
-fn show(binary: &Path, folder: &Path, address: &str, args: &[&str]) -> Result<()> {
+fn show(binary: &Path, home: &Home, args: &[&str]) -> Result<()> {
     let status = Command::new(binary)
         .arg(AS_BAY)
         .args(args)
-        .args(["--server", address])
-        .env("BAYWRIGHT_DATA", folder)
+        .args(["--server", &home.address])
+        .env("BAYWRIGHT_DATA", &home.owner)
         .status()?;
     ensure!(
         status.success(),

@@ -7,7 +7,7 @@ use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 use anyhow::{Context as _, Result, bail, ensure};
-use baywright_client::connect::{Link, Server};
+use baywright_client::connect::Link;
 use baywright_client::device::{Device, How, Posted};
 use baywright_proto::v1;
 use baywright_proto::v1::fact::Kind;
@@ -46,7 +46,7 @@ struct Quoted {
 }
 
 /// The office has a device and no bay.
-const OFFICE: &str = "office";
+pub(crate) const OFFICE: &str = "office";
 
 /// Posts a shop's happenings in order.
 #[derive(Debug)]
@@ -85,13 +85,12 @@ impl<'a> Poster<'a> {
                 wall_error_us,
             ));
             let device = Device::open_named(&folder, Arc::clone(&clocks) as Arc<_>, code.as_str())?;
-            let server: Server = address.parse()?;
             bays.push(Bay {
                 code: code.clone(),
-                folder,
                 clocks,
                 device,
-                link: Link::new(server),
+                link: Link::of_folder(&folder, Some(address.parse()?))?,
+                folder,
                 last_use: None,
                 offline: false,
             });

@@ -2,7 +2,7 @@
 //! and from what the shop had recorded by then, with the actual beside both.
 
 use anyhow::{Context as _, Result};
-use baywright_client::connect::{Link, Server};
+use baywright_client::connect::Link;
 use baywright_client::render::figure::hours_minutes;
 use baywright_client::render::table::{Column, Table};
 use baywright_client::render::text::paragraph;
@@ -23,10 +23,8 @@ const TELLING: &str = "trike";
 ///
 /// `guess_seq` is the log's last seq before any job: what was learned up to
 /// there is nothing.
-pub async fn quoted_twice(address: &str, guess_seq: u64) -> Result<String> {
-    let server: Server = address.parse()?;
-    let channel = Link::new(server).channel().await?;
-    let mut service = QuoteServiceClient::new(channel);
+pub async fn quoted_twice(mut link: Link, guess_seq: u64) -> Result<String> {
+    let mut service = QuoteServiceClient::new(link.channel().await?);
     let Some(quote) = telling(&mut service).await? else {
         return Ok("No quoted vehicle has left yet.\n".to_owned());
     };
