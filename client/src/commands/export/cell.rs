@@ -75,6 +75,7 @@ mod tests {
             "＝1",
             "'=1",
             "''-1",
+            "'' =",
             "\u{feff}=1",
             "\u{a0}@x",
             "\u{202e}+1",
@@ -84,9 +85,7 @@ mod tests {
             assert_eq!(written, format!("'{text}"));
             assert_eq!(as_typed(&written), text);
         }
-        for text in [
-            "red van", "b2-7", "", "a=b", "'", "'s van", "'' =", "o'neil",
-        ] {
+        for text in ["red van", "b2-7", "", "a=b", "'", "'s van", "o'neil"] {
             assert_eq!(Cell::Text(text.to_owned()).written(), text);
             assert_eq!(as_typed(text), text);
         }
