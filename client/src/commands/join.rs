@@ -17,11 +17,9 @@ use crate::delivery::step;
 use crate::error::{Error, Kind};
 use crate::joined::{About, Joined, NewKey, tls};
 
-/// Let this device in, once, with a code from `baywrightd enrol`.
-///
-///     bay join 192.0.2.7 k7qd-3mzx-a2bc-wxyz-5k2qd-7hmzt
+/// Let this device in, once, with a code from `baywrightd enrol`:
+/// `bay join 192.0.2.7 k7qd-3mzx-a2bc-wxyz-5k2qd-7hmzt`.
 #[derive(Debug, Args)]
-#[command(verbatim_doc_comment)]
 pub struct JoinArgs {
     /// The server: a name or address, with a port where `enrol` printed one.
     #[arg(value_name = "HOST")]

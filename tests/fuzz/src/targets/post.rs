@@ -152,7 +152,7 @@ fn intakes(food: &mut Food<'_>, head: u64) -> Vec<Intake> {
             let previous = held.get(which).copied().unwrap_or(0);
             let in_step = food.byte() < 230;
             let device_seq = if in_step {
-                previous + 1
+                previous.saturating_add(1)
             } else {
                 food.number().cast_unsigned()
             };
