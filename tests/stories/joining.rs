@@ -7,13 +7,13 @@ use baywright_tests::harness::{self, Daemon, daemon_command};
 use crate::shop::Said;
 
 /// A shop with certificates and its running daemon.
-struct Joined {
-    home: tempfile::TempDir,
-    daemon: Daemon,
+pub(crate) struct Joined {
+    pub(crate) home: tempfile::TempDir,
+    pub(crate) daemon: Daemon,
 }
 
 impl Joined {
-    fn open() -> Self {
+    pub(crate) fn open() -> Self {
         let home = tempfile::tempdir().expect("a temporary folder");
         let data = home.path().join("server");
         let made = daemon_command(crate::binary(), &["init"], &data).expect("init runs");
@@ -22,7 +22,7 @@ impl Joined {
         Self { home, daemon }
     }
 
-    fn console(&self, args: &[&str]) -> Output {
+    pub(crate) fn console(&self, args: &[&str]) -> Output {
         daemon_command(crate::binary(), args, &self.daemon.data).expect("the command runs")
     }
 
@@ -43,14 +43,14 @@ impl Joined {
             .into()
     }
 
-    fn join(&self, device: &str, role: &str) {
+    pub(crate) fn join(&self, device: &str, role: &str) {
         let (place, code) = self.code(device, role);
         let said = self.bay(device, &["join", &place, &code]).ok();
         assert!(said.contains(device), "{said}");
     }
 }
 
-fn text(output: &Output) -> String {
+pub(crate) fn text(output: &Output) -> String {
     String::from_utf8_lossy(&output.stdout).into_owned() + &String::from_utf8_lossy(&output.stderr)
 }
 

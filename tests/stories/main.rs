@@ -19,6 +19,7 @@ mod journal_lines;
 mod kills;
 mod network;
 mod offline;
+mod over_tls;
 mod quoting;
 mod renewing;
 mod settling;

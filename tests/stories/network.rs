@@ -4,7 +4,7 @@
 
 mod cuts;
 mod repeats;
-mod said;
+pub(crate) mod said;
 mod stuck;
 
 use std::path::PathBuf;
@@ -80,14 +80,14 @@ impl Wire {
     }
 }
 
-fn note(fact: &Fact) -> Option<String> {
+pub(crate) fn note(fact: &Fact) -> Option<String> {
     match &fact.kind {
         Some(Kind::Noted(noted)) => Some(noted.text.clone()),
         _ => None,
     }
 }
 
-fn noted(text: impl Into<String>) -> Fact {
+pub(crate) fn noted(text: impl Into<String>) -> Fact {
     let text = text.into();
     Fact {
         kind: Some(Kind::Noted(Noted {
@@ -99,7 +99,7 @@ fn noted(text: impl Into<String>) -> Fact {
 }
 
 /// Waits for something that must come.
-async fn patient<T>(future: impl Future<Output = T>) -> T {
+pub(crate) async fn patient<T>(future: impl Future<Output = T>) -> T {
     tokio::time::timeout(PATIENCE, future)
         .await
         .expect("it does not take this long")

@@ -54,7 +54,7 @@ const FAILURES: [(&str, Conduct, bool); 6] = [
     ),
 ];
 
-fn is_clear(what: &str, text: &str) {
+pub(crate) fn is_clear(what: &str, text: &str) {
     let lower = text.to_lowercase();
     for word in JARGON {
         assert!(!lower.contains(word), "{what}: `{word}` in {text}");
