@@ -35,6 +35,9 @@ const AT_START_ONE_IN: u32 = 4;
 /// One kill in so many is followed by a start without facts, which are then
 /// worked out anew while bays post.
 const REBUILD_ONE_IN: u32 = 12;
+/// Only while the log is about this long: a daemon that is killed again before a
+/// rebuild is done begins it anew each time, and a long one would never be done.
+const REBUILD_RECEIPTS_MAX: u64 = 3_000;
 /// A daemon that serves is killed within this.
 const SERVING_US_MAX: u64 = 120_000;
 /// Or after this many receipts of all bays.
@@ -95,7 +98,7 @@ async fn killed(
         }
         daemon.kill().expect("a kill");
         met.serving += 1;
-        if rng.random_ratio(1, REBUILD_ONE_IN) {
+        if *got.borrow() < REBUILD_RECEIPTS_MAX && rng.random_ratio(1, REBUILD_ONE_IN) {
             for file in ["facts.db", "facts.db-wal", "facts.db-shm"] {
                 let _ = std::fs::remove_file(data.join(file));
             }
