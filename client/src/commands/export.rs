@@ -31,6 +31,8 @@ mod tests;
 mod xes;
 
 pub(super) use cell::as_typed;
+#[cfg(test)]
+pub(super) use cell::defused;
 
 /// The shop's records for another program.
 ///

@@ -2,7 +2,7 @@
 
 use std::borrow::Cow;
 
-use crate::render::text::steers;
+use baywright_terms::text::steers;
 
 /// One cell of a row.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -29,7 +29,7 @@ impl Cell {
 /// A vehicle named `=HYPERLINK(...)` would otherwise act on the owner's
 /// machine. A text that somebody began with an apostrophe and a formula gets
 /// one more, so that [`as_typed`] gives back every text.
-fn defused(text: &str) -> Cow<'_, str> {
+pub(in crate::commands) fn defused(text: &str) -> Cow<'_, str> {
     if begins_a_formula(text.trim_start_matches('\'')) {
         Cow::Owned(format!("'{text}"))
     } else {
