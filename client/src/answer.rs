@@ -4,11 +4,12 @@ use std::borrow::Cow;
 use std::io::{IsTerminal as _, Write as _};
 use std::process::ExitCode;
 
+use baywright_terms::text::steers;
 use serde_json::{Value, json};
 
 use crate::commands::page::columns;
 use crate::error::Error;
-use crate::render::text::{paragraph, steers, width};
+use crate::render::text::{paragraph, width};
 use crate::screen::{Screen, escaped, neutral};
 
 /// What a command found out or did.

@@ -9,9 +9,8 @@ use std::borrow::Cow;
 use std::fmt::Write as _;
 use std::io::{self, Write};
 
+use baywright_terms::text::steers;
 use serde_json::Value;
-
-use crate::render::text::steers;
 
 /// What stands for a character that would steer the terminal.
 const NEUTRAL: char = '\u{fffd}';

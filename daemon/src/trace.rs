@@ -6,6 +6,7 @@
 
 use std::io::{self, Write};
 
+use baywright_terms::text::steers;
 use tracing_subscriber::fmt::MakeWriter;
 
 /// Standard error, for one event at a time.
@@ -65,21 +66,6 @@ fn style(text: &str) -> Option<usize> {
     let inside = text.strip_prefix("\u{1b}[")?;
     let digits = inside.find(|c: char| !(c.is_ascii_digit() || c == ';'))?;
     inside.get(digits..)?.starts_with('m').then_some(digits + 3)
-}
-
-fn steers(c: char) -> bool {
-    c.is_control()
-        || matches!(
-            c,
-            '\u{61c}'
-                | '\u{200b}'
-                | '\u{200e}'
-                | '\u{200f}'
-                | '\u{2028}'..='\u{202e}'
-                | '\u{2060}'..='\u{206f}'
-                | '\u{feff}'
-                | '\u{e0000}'..='\u{e007f}'
-        )
 }
 
 #[cfg(test)]

@@ -60,7 +60,7 @@ impl Starting {
         let log = std::fs::OpenOptions::new()
             .create(true)
             .append(true)
-            .open(data.with_extension("stderr"))?;
+            .open(log_of(data))?;
         let child = Command::new(binary)
             .args([
                 AS_DAEMON,
@@ -100,7 +100,10 @@ impl Starting {
             Ok(ready) => ready,
             Err(error) => {
                 let status = self.child.wait()?;
-                bail!("the daemon ended with {status} before it was ready ({error}): {line:?}");
+                bail!(
+                    "the daemon ended with {status} before it was ready ({error}): {line:?}; it said last:\n{}",
+                    last_words(&self.data)
+                );
             }
         };
         let address = ready["listening"]
@@ -169,6 +172,20 @@ impl Daemon {
         ensure!(status.success(), "the daemon stopped with {status}");
         Ok(())
     }
+}
+
+/// The end of what the daemons of this directory have said.
+fn last_words(data: &Path) -> String {
+    const LINES: usize = 20;
+    let said = std::fs::read(log_of(data)).unwrap_or_default();
+    let said = String::from_utf8_lossy(&said);
+    let lines: Vec<&str> = said.lines().collect();
+    lines[lines.len().saturating_sub(LINES)..].join("\n")
+}
+
+/// Where the daemons of this directory write their log lines.
+fn log_of(data: &Path) -> PathBuf {
+    data.with_extension("stderr")
 }
 
 /// A story that fails leaves no daemon behind.

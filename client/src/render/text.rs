@@ -1,6 +1,7 @@
 //! Free text made safe and fitted: control characters neutralised, widths as
 //! a terminal counts them, lines wrapped or shortened.
 
+use baywright_terms::text::steers;
 use unicode_width::{UnicodeWidthChar as _, UnicodeWidthStr as _};
 
 /// What stands for a character that would steer the terminal.
@@ -29,29 +30,6 @@ pub fn clean(text: &str) -> String {
         .collect::<String>()
         .trim()
         .to_owned()
-}
-
-/// True for a character that steers a terminal or hides or reorders what stands
-/// beside it: C0, DEL and C1 controls, line and paragraph separators, marks
-/// that turn the direction of writing, invisible ones and tags.
-///
-/// The one list of them: what is printed, what is put into a page and what is
-/// escaped in JSON all go by it. Joiners stay, which letters and pictures need.
-pub fn steers(c: char) -> bool {
-    c.is_control()
-        || matches!(
-            c,
-            '\u{61c}'
-                | '\u{180e}'
-                | '\u{200b}'
-                | '\u{200e}'
-                | '\u{200f}'
-                | '\u{2028}'..='\u{202e}'
-                | '\u{2060}'..='\u{206f}'
-                | '\u{feff}'
-                | '\u{fff9}'..='\u{fffb}'
-                | '\u{e0000}'..='\u{e007f}'
-        )
 }
 
 /// Shortens a text to `columns`, ending in `..` where something was left out.

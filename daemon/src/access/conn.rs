@@ -7,6 +7,7 @@ use std::sync::Arc;
 use std::task::{Context, Poll};
 use std::time::{Duration, Instant};
 
+use baywright_terms::time::Micros;
 use prometheus_client::metrics::gauge::Gauge;
 use tokio::io::{AsyncRead, AsyncWrite, ReadBuf};
 use tokio::sync::OwnedSemaphorePermit;
@@ -14,11 +15,10 @@ use tokio_util::sync::{CancellationToken, WaitForCancellationFutureOwned};
 use tonic::transport::server::Connected;
 use uuid::Uuid;
 
-use super::devices::Devices;
+use super::devices::{Devices, RoleWord};
 use super::patience::{Busy, Patience, Times};
 use super::{Caller, never};
-use crate::service::limits::{Limits, role_word};
-use baywright_terms::time::Micros;
+use crate::service::limits::Limits;
 
 /// Who is at the other end of a connection. Each request carries it.
 #[derive(Debug, Clone)]
@@ -137,7 +137,7 @@ impl<IO> Conn<IO> {
     /// Counts it among the connections that are open, and what it is over.
     #[must_use]
     pub(super) fn counted(mut self, limits: Limits) -> Self {
-        let open = limits.connections(role_word(self.peer.caller().role));
+        let open = limits.connections(RoleWord::named(self.peer.caller().role));
         open.inc();
         self.counted = Some(Counted { limits, open });
         self

@@ -94,6 +94,11 @@ impl RoleWord {
         }
     }
 
+    /// A role on the wire in a word, for figures and the trace.
+    pub fn named(role: Role) -> &'static str {
+        Self::of(role).map_or("none", Self::word)
+    }
+
     /// The word of a role on the wire.
     pub fn of(role: Role) -> Option<Self> {
         match role {

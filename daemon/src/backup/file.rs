@@ -6,6 +6,7 @@ use rusqlite::{Connection, OptionalExtension as _};
 
 use super::carried::{self, Carried};
 use super::{BackupError, FORMAT_VERSION};
+use crate::journal::follow::chain;
 use crate::journal::verify::{Whole, verify};
 use crate::journal::{LogReader, Meta, from_sql, to_sql};
 
@@ -71,8 +72,8 @@ pub fn check(path: &Path, mut progress: impl FnMut(u64, u64)) -> Result<Checked,
         path: path.to_owned(),
         why,
     };
-    let log = LogReader::open_file(path).map_err(|error| not_whole(chain_of(&error)))?;
-    let meta = log.meta().map_err(|error| not_whole(chain_of(&error)))?;
+    let log = LogReader::open_file(path).map_err(|error| not_whole(chain(&error)))?;
+    let meta = log.meta().map_err(|error| not_whole(chain(&error)))?;
     let conn = log.connection();
     let description = description(path, conn)?;
     // Pages that no record lies on count too: the next restore reads them all.
@@ -150,16 +151,4 @@ fn description(path: &Path, conn: &Connection) -> Result<Description, BackupErro
         }),
         None => Err(not_whole("it does not say what it is".to_owned())),
     }
-}
-
-/// An error with its causes, in one line.
-fn chain_of(error: &dyn std::error::Error) -> String {
-    let mut text = error.to_string();
-    let mut source = error.source();
-    while let Some(cause) = source {
-        text.push_str(": ");
-        text.push_str(&cause.to_string());
-        source = cause.source();
-    }
-    text
 }

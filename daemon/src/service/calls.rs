@@ -23,9 +23,10 @@ use tonic::{Code, Status};
 use tower::{Layer, Service};
 use tracing::Instrument as _;
 
-use super::limits::{Bound, Kind, Limits, Over, Whose, role_word};
+use super::limits::{Bound, Kind, Limits, Over, Whose};
 use super::status;
 use crate::access::conn::Peer;
+use crate::access::devices::RoleWord;
 use crate::access::gate::METHODS;
 use crate::metrics::Metrics;
 pub use answer::Answer;
@@ -107,7 +108,7 @@ impl Who {
             },
             |caller| Self {
                 whose: caller.whose(),
-                role: role_word(caller.role),
+                role: RoleWord::named(caller.role),
             },
         )
     }

@@ -9,7 +9,6 @@ use std::collections::BTreeMap;
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::time::{Duration, Instant};
 
-use baywright_proto::v1::Role;
 use prometheus_client::metrics::gauge::Gauge;
 
 use crate::metrics::Metrics;
@@ -368,16 +367,6 @@ impl Drop for Place {
                 *open = open.saturating_sub(1);
             }
         }
-    }
-}
-
-/// A role in a word, for figures and the trace.
-pub(crate) fn role_word(role: Role) -> &'static str {
-    match role {
-        Role::Bay => "bay",
-        Role::Owner => "owner",
-        Role::Viewer => "viewer",
-        Role::Unspecified => "none",
     }
 }
 

@@ -9,6 +9,7 @@ use tonic_types::{ErrorDetails, FieldViolation, StatusExt as _};
 
 use super::limits::{Bound, Over};
 use crate::access::authority::AuthorityError;
+use crate::access::devices::RoleWord;
 use crate::access::gate::Rule;
 use crate::access::joining::EnrolError;
 use crate::access::{AccessError, Caller, Via};
@@ -328,12 +329,7 @@ pub fn not_permitted(caller: &Caller, rule: Rule) -> Status {
 }
 
 fn role_words(role: v1::Role) -> &'static str {
-    match role {
-        v1::Role::Bay => "a bay",
-        v1::Role::Owner => "an owner",
-        v1::Role::Viewer => "a viewer",
-        v1::Role::Unspecified => "a stranger",
-    }
+    RoleWord::of(role).map_or("a stranger", RoleWord::with_article)
 }
 
 /// A user of the daemon's computer whom nobody let in.

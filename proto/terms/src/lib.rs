@@ -9,5 +9,6 @@ pub mod hours;
 pub mod join_code;
 pub mod surface;
 pub mod temperature;
+pub mod text;
 pub mod time;
 pub mod window;
