@@ -72,8 +72,8 @@ impl<'t> Faults<'t> {
         self.found.push(Fault {
             line,
             column,
-            what: what.into(),
-            hint: hint.into(),
+            what: shortened(what.into()),
+            hint: shortened(hint.into()),
         });
     }
 
@@ -99,6 +99,20 @@ impl<'t> Faults<'t> {
         }
         Err(self.found)
     }
+}
+
+/// A sentence that can be read though it names a value of many pages: its
+/// beginning, which says where, and its end, which says what to write.
+fn shortened(sentence: String) -> String {
+    const HEAD_CHARS: usize = 300;
+    const TAIL_CHARS: usize = 300;
+    let chars = sentence.chars().count();
+    if chars <= HEAD_CHARS + TAIL_CHARS {
+        return sentence;
+    }
+    let head: String = sentence.chars().take(HEAD_CHARS).collect();
+    let tail: String = sentence.chars().skip(chars - TAIL_CHARS).collect();
+    format!("{head} ... {tail}")
 }
 
 /// Line and column of a byte, both from 1, the column in characters.

@@ -271,6 +271,19 @@ fn text_that_is_not_toml_is_told_by_line_without_what_follows_from_it() {
 }
 
 #[test]
+fn a_value_of_many_pages_is_told_by_its_beginning_and_what_to_write() {
+    let pages = "fifteen parts of water, ".repeat(400);
+    let text = with(&format!(
+        "[[product]]\ncode = \"tar\"\nratio = \"{pages}\"\n"
+    ));
+    let found = read(&text).unwrap_err();
+    let told = found.iter().find(|f| f.what.contains("`ratio`")).unwrap();
+    assert!(told.what.len() < 700, "{} bytes", told.what.len());
+    assert!(told.what.contains("`fifteen parts"), "{told}");
+    assert!(told.what.contains("is not a ratio: write parts"), "{told}");
+}
+
+#[test]
 fn an_empty_file_asks_for_a_shop() {
     let found = faults("");
     assert_eq!(found.len(), 1);
