@@ -1,6 +1,8 @@
 //! Peers that stop reading, stop sending or never begin. They hold nobody but
 //! themselves: other bays' posts are counted meanwhile, not timed.
 
+use std::sync::Arc;
+
 use baywright_client::connect::{Link, Server};
 use baywright_client::device::{How, Posted};
 use baywright_proto::v1;
@@ -16,8 +18,9 @@ use tonic::transport::{Channel, Endpoint};
 use super::{Wire, noted, patient};
 
 const OTHERS: usize = 3;
-/// Posts of each other bay while the peers are stuck.
-const POSTS: u64 = 40;
+/// Posts of each other bay while the peers are stuck. Few enough to be done long
+/// before the daemon hangs up on whoever does not answer it, in 10 to 20 seconds.
+const POSTS: u64 = 15;
 /// A stuck peer's own posts: more than the daemon's queue, a stream's window
 /// and the buffers between them hold of answers.
 const STUCK_POSTS: u64 = 6_000;
@@ -46,12 +49,16 @@ async fn others_post(wire: &Wire, round: &str) {
     }
 }
 
-async fn channel(proxy: &Proxy) -> Channel {
-    Endpoint::from_shared(format!("http://{}", proxy.address))
+/// A channel, and the proxy's end of it. A client is connected before the proxy
+/// has taken its connection.
+async fn channel(proxy: &Proxy) -> (Channel, Arc<Connection>) {
+    let number = proxy.connections().len();
+    let channel = Endpoint::from_shared(format!("http://{}", proxy.address))
         .expect("an address")
         .connect()
         .await
-        .expect("a connection")
+        .expect("a connection");
+    (channel, patient(proxy.connection(number)).await)
 }
 
 fn posts(device: &str, count: u64) -> impl Iterator<Item = v1::PostManyRequest> + use<> {
@@ -68,22 +75,17 @@ fn posts(device: &str, count: u64) -> impl Iterator<Item = v1::PostManyRequest> 
     })
 }
 
-/// The connection made last.
-fn latest(wire: &Wire) -> std::sync::Arc<Connection> {
-    wire.proxy.connections().pop().expect("a connection")
-}
-
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]
 async fn a_bay_that_never_reads_its_receipts_holds_nobody() {
     let wire = Wire::new().await;
-    let mut client = IntakeServiceClient::new(channel(&wire.proxy).await);
+    let (channel, connection) = channel(&wire.proxy).await;
+    let mut client = IntakeServiceClient::new(channel);
     // Its answers are left where they are, and later its whole connection.
     let answers = client
         .post_many(tokio_stream::iter(posts("stuck", STUCK_POSTS)))
         .await
         .expect("a stream");
     others_post(&wire, "unread").await;
-    let connection = latest(&wire);
     connection.down.set(Flow::HoldAfter(0));
     others_post(&wire, "held").await;
     assert!(!connection.is_over(), "it was stuck all the while");
@@ -105,8 +107,8 @@ async fn a_bay_that_never_reads_its_receipts_holds_nobody() {
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]
 async fn watchers_and_exports_that_stall_hold_nobody() {
     let wire = Wire::new().await;
-    let mut filled = IntakeServiceClient::new(channel(&wire.proxy).await);
-    let answers = filled
+    let (filled, _) = channel(&wire.proxy).await;
+    let answers = IntakeServiceClient::new(filled)
         .post_many(tokio_stream::iter(posts("filled", STUCK_POSTS)))
         .await
         .expect("a stream");
@@ -122,14 +124,15 @@ async fn watchers_and_exports_that_stall_hold_nobody() {
         follow: true,
     };
     // One is read by its machine and not by its program, the other by neither.
-    let mut unread = FloorServiceClient::new(channel(&wire.proxy).await);
+    let (unread, _) = channel(&wire.proxy).await;
+    let mut unread = FloorServiceClient::new(unread);
     let unread = unread.watch(request).await.expect("a watch").into_inner();
-    let mut held = FloorServiceClient::new(channel(&wire.proxy).await);
-    let watching = latest(&wire);
+    let (held, watching) = channel(&wire.proxy).await;
+    let mut held = FloorServiceClient::new(held);
     watching.down.set(Flow::HoldAfter(20_000));
     let held = held.watch(request).await.expect("a watch").into_inner();
-    let mut export = ExportServiceClient::new(channel(&wire.proxy).await);
-    let export = export
+    let (export, exporting) = channel(&wire.proxy).await;
+    let export = ExportServiceClient::new(export)
         .export_jobs(v1::ExportJobsRequest {
             as_of_seq: 5,
             ..v1::ExportJobsRequest::default()
@@ -137,7 +140,6 @@ async fn watchers_and_exports_that_stall_hold_nobody() {
         .await
         .expect("an export")
         .into_inner();
-    let exporting = latest(&wire);
     exporting.down.set(Flow::HoldAfter(0));
     others_post(&wire, "watched").await;
     assert!(!watching.is_over() && !exporting.is_over());
