@@ -7,6 +7,7 @@ use std::path::{Path, PathBuf};
 use baywright_proto::catalogue::from_wire;
 use baywright_proto::v1;
 use baywright_proto::v1::catalogue_service_client::CatalogueServiceClient;
+use baywright_terms::catalogue::limits::FAULTS_MAX;
 use baywright_terms::catalogue::{Catalogue, file};
 use baywright_terms::time::parse_at;
 use clap::{Args, Subcommand};
@@ -157,8 +158,14 @@ fn read(path: &Path) -> Result<Catalogue, Error> {
 
 fn told(path: &Path, faults: &[file::Fault]) -> Error {
     let count = u64::try_from(faults.len()).unwrap_or(u64::MAX);
+    // A reading tells of so many and no more.
+    let (begins, least) = if faults.len() < FAULTS_MAX {
+        ("", "")
+    } else {
+        ("At least ", "at least ")
+    };
     let mut message = format!(
-        "{} in {}:",
+        "{begins}{} in {}:",
         counted(count, "fault", "faults"),
         path.display()
     );
@@ -170,7 +177,7 @@ fn told(path: &Path, faults: &[file::Fault]) -> Error {
         .checked_sub(FAULTS_SHOWN_MAX)
         .filter(|n| *n > 0)
     {
-        let _ = write!(message, "\n  and {more} more");
+        let _ = write!(message, "\n  and {least}{more} more");
     }
     Error::refused(message)
 }

@@ -127,11 +127,16 @@ fn text(bytes: &[u8]) -> Result<&str, Fault> {
 }
 
 /// Some spreadsheets name their delimiter in a first line of its own: `sep=;`.
+/// It is a sign or a tab; a letter or an escape would be no table.
 fn separator_line(text: &str) -> (Option<char>, &str, u64) {
     let first = text.split(['\n', '\r']).next().unwrap_or_default();
     let named = first.strip_prefix("sep=").and_then(|rest| {
         let mut chars = rest.chars();
-        chars.next().filter(|_| chars.next().is_none())
+        let is_sign = |c: &char| *c == '\t' || (c.is_ascii_punctuation() && *c != '"');
+        chars
+            .next()
+            .filter(is_sign)
+            .filter(|_| chars.next().is_none())
     });
     match named {
         None => (None, text, 0),
@@ -318,6 +323,8 @@ mod tests {
         }
         let named = read("sep=;\nType;Time\nx;1,5\n");
         assert_eq!(lines(&named), [(3, vec!["x", "1,5"])]);
+        let (escape, _) = Sheet::read(b"sep=\x1b\nType;Time\nx;1,5\n", None).unwrap();
+        assert_eq!((escape.delimiter, escape.headings.len()), (',', 1));
     }
 
     #[test]

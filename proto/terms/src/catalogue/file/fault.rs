@@ -1,5 +1,6 @@
 //! What is wrong in a catalogue file, where, and what to write instead.
 
+use std::collections::BTreeMap;
 use std::fmt;
 
 use crate::catalogue::limits::FAULTS_MAX;
@@ -32,10 +33,17 @@ impl fmt::Display for Fault {
 impl std::error::Error for Fault {}
 
 /// Gathers the faults of one reading, so that all are told at once.
+///
+/// Its work is by the number of faults, whatever lies before each in the file.
 #[derive(Debug)]
 pub(super) struct Faults<'t> {
     text: &'t str,
-    found: Vec<Fault>,
+    /// Byte at which each line begins.
+    lines: Vec<usize>,
+    /// What is wrong and how to mend it, by its byte: the first in the file.
+    found: BTreeMap<usize, (String, String)>,
+    /// Faults below those.
+    more: usize,
     /// Lines that are not TOML. What was lost on them would only be reported
     /// again as missing.
     broken: bool,
@@ -43,9 +51,12 @@ pub(super) struct Faults<'t> {
 
 impl<'t> Faults<'t> {
     pub(super) fn new(text: &'t str) -> Self {
+        let ends = text.match_indices('\n').map(|(end, _)| end + 1);
         Self {
             text,
-            found: Vec::new(),
+            lines: std::iter::once(0).chain(ends).collect(),
+            found: BTreeMap::new(),
+            more: 0,
             broken: false,
         }
     }
@@ -60,21 +71,33 @@ impl<'t> Faults<'t> {
 
     /// Notes something wrong at a byte of the text.
     pub(super) fn add(&mut self, at: usize, what: impl Into<String>, hint: impl Into<String>) {
-        let (line, column) = place(self.text, at);
+        let at = boundary(self.text, at);
         // One fault to a place: the second would only be a consequence.
-        if self
-            .found
-            .iter()
-            .any(|f| f.line == line && (f.column == column || self.broken))
-        {
+        let line = self.line(at);
+        let end = self.lines.get(line).copied().unwrap_or(usize::MAX);
+        let is_told = match self.broken {
+            true => self.found.range(self.begin(line)..end).next().is_some(),
+            false => self.found.contains_key(&at),
+        };
+        if is_told {
             return;
         }
-        self.found.push(Fault {
-            line,
-            column,
-            what: shortened(what.into()),
-            hint: shortened(hint.into()),
-        });
+        self.found
+            .insert(at, (shortened(what.into()), shortened(hint.into())));
+        if self.found.len() > FAULTS_MAX {
+            self.found.pop_last();
+            self.more += 1;
+        }
+    }
+
+    /// The line of a byte, from 1.
+    fn line(&self, at: usize) -> usize {
+        self.lines.partition_point(|begin| *begin <= at)
+    }
+
+    /// Byte at which a line begins.
+    fn begin(&self, line: usize) -> usize {
+        self.lines.get(line.saturating_sub(1)).copied().unwrap_or(0)
     }
 
     /// Notes that something is not there. Left out where a broken line may
@@ -89,15 +112,24 @@ impl<'t> Faults<'t> {
         if self.found.is_empty() {
             return Ok(value);
         }
-        self.found.sort_by_key(|f| (f.line, f.column));
-        if self.found.len() > FAULTS_MAX {
-            let more = self.found.len() - FAULTS_MAX;
-            self.found.truncate(FAULTS_MAX);
-            if let Some(last) = self.found.last_mut() {
-                last.hint = format!("{} ({more} more faults below.)", last.hint);
-            }
+        if self.more > 0
+            && let Some(mut last) = self.found.last_entry()
+        {
+            let (_, hint) = last.get_mut();
+            *hint = format!("{hint} ({} more faults below.)", self.more);
         }
-        Err(self.found)
+        let found = std::mem::take(&mut self.found);
+        let fault = |(at, (what, hint))| {
+            let line = self.line(at);
+            let before = self.text.get(self.begin(line)..at).unwrap_or_default();
+            Fault {
+                line,
+                column: before.chars().count() + 1,
+                what,
+                hint,
+            }
+        };
+        Err(found.into_iter().map(fault).collect())
     }
 }
 
@@ -115,16 +147,13 @@ fn shortened(sentence: String) -> String {
     format!("{head} ... {tail}")
 }
 
-/// Line and column of a byte, both from 1, the column in characters.
-pub(super) fn place(text: &str, at: usize) -> (usize, usize) {
+/// The byte, or the one before it at which a character begins.
+fn boundary(text: &str, at: usize) -> usize {
     let mut at = at.min(text.len());
     while !text.is_char_boundary(at) {
         at -= 1;
     }
-    let before = &text[..at];
-    let line = before.matches('\n').count() + 1;
-    let start = before.rfind('\n').map_or(0, |i| i + 1);
-    (line, before[start..].chars().count() + 1)
+    at
 }
 
 /// Says what the TOML reader found in words for a person who edits by hand.
@@ -149,10 +178,7 @@ fn explain(message: &str, text: &str, at: usize) -> (String, String) {
 }
 
 fn line_around(text: &str, at: usize) -> &str {
-    let mut at = at.min(text.len());
-    while !text.is_char_boundary(at) {
-        at -= 1;
-    }
+    let at = boundary(text, at);
     let start = text[..at].rfind('\n').map_or(0, |i| i + 1);
     let end = text[at..].find('\n').map_or(text.len(), |i| at + i);
     &text[start..end]
