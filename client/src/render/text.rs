@@ -37,13 +37,17 @@ pub fn shorten(text: &str, columns: usize) -> String {
     if width(text) <= columns {
         return text.to_owned();
     }
+    let kept = before_cut(text, columns).trim_end_matches(' ');
+    let cut = CUT.get(..columns.min(CUT.len())).unwrap_or(CUT);
+    format!("{kept}{cut}")
+}
+
+/// What of a text stands before [`CUT`]: nothing, where its first character is
+/// wider than what is left.
+fn before_cut(text: &str, columns: usize) -> &str {
     let room = columns.saturating_sub(CUT.len());
-    let mut kept = match room {
-        0 => String::new(),
-        room => fitting(text, room).0.trim_end_matches(' ').to_owned(),
-    };
-    kept.push_str(CUT.get(..columns.min(CUT.len())).unwrap_or(CUT));
-    kept
+    let (head, _) = fitting(text, room);
+    if width(head) <= room { head } else { "" }
 }
 
 /// Pads on the right to `columns`.
@@ -100,10 +104,7 @@ pub fn wrap_at_most(text: &str, columns: usize, lines_max: usize) -> Vec<String>
     if lines.len() > lines_max {
         lines.truncate(lines_max);
         if let Some(last) = lines.last_mut() {
-            *last = format!(
-                "{}{CUT}",
-                fitting(last, columns.saturating_sub(CUT.len())).0
-            );
+            *last = format!("{}{CUT}", before_cut(last, columns));
         }
     }
     lines
@@ -202,6 +203,8 @@ mod tests {
     fn wide_characters_count_two() {
         assert_eq!(width("三輪"), 4);
         assert_eq!(shorten("三輪トラック", 7), "三輪..");
+        assert_eq!(shorten("三輪トラック", 3), "..");
+        assert_eq!(wrap_at_most("三輪トラック", 3, 2), ["三", ".."]);
         assert_eq!(shorten("abc", 3), "abc");
         assert_eq!(shorten("abcd", 3), "a..");
         assert_eq!(

@@ -134,7 +134,12 @@ fn screen(data: &[u8]) {
         width(&shorten(&cleaned, columns)) <= columns,
         "{cleaned:?} in {columns}"
     );
-    let _ = wrap_at_most(&cleaned, columns, 3);
+    let few = wrap_at_most(&cleaned, columns, 3);
+    assert!(few.len() <= 3, "{few:?}");
+    if columns >= 4 {
+        let widest = few.iter().map(|line| width(line)).max().unwrap_or(0);
+        assert!(widest <= columns, "{widest} in {columns}: {few:?}");
+    }
     let _ = (pad_left(&cleaned, columns), pad_right(&cleaned, columns));
     let _ = paragraph(&cleaned, columns, columns / 2);
     let _ = on_page(&lines, columns);
