@@ -14,6 +14,7 @@ use crate::describe;
 use crate::error::{Error, Kind as ErrorKind};
 use crate::nearby;
 use crate::post::{Said, occurred_at};
+use crate::render::text::capital;
 use crate::spool::EventId;
 
 /// Colour only where it means something: a caution, and a fact that waits.
@@ -304,13 +305,6 @@ fn on_panels(panels: &[String]) -> String {
     } else {
         format!(" ({})", panels.join(", "))
     }
-}
-
-fn capital(text: &str) -> String {
-    let mut chars = text.chars();
-    chars.next().map_or_else(String::new, |first| {
-        first.to_uppercase().chain(chars).collect()
-    })
 }
 
 /// Says where a fact is that the daemon does not have yet.

@@ -253,3 +253,52 @@ async fn a_spool_without_room_says_that_the_fact_was_not_kept() {
     println!("{} kept around a full disk", kept.len());
     daemon.stop().expect("a clean stop");
 }
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn a_backup_without_room_leaves_the_older_ones_and_nothing_half() {
+    let Some(disk) = SmallDisk::mounted("4m") else {
+        return skipped();
+    };
+    let inside = disk.binary();
+    let home = crate::folder();
+    let data = home.path().join("data");
+    let daemon = Daemon::start(crate::binary(), &data).expect("a daemon");
+    let mut client = intake(&daemon.address).await;
+    let mut writer = Bay::new("bay-1", ChaCha12Rng::seed_from_u64(20_261_206));
+    for _ in 0..100 {
+        let next = writer.next();
+        post(&mut client, &next).await.expect("a receipt");
+    }
+    let folder = disk.path().join("backups");
+    std::fs::create_dir(disk.seen_here().join("backups")).expect("a folder");
+    let into = folder.to_str().expect("a path in text");
+    let backup = || daemon_command(&inside, &["backup", "--into", into], &data).expect("it runs");
+    let held = || {
+        let entries = std::fs::read_dir(disk.seen_here().join("backups")).expect("a folder");
+        let names = entries.map(|entry| entry.expect("an entry").file_name());
+        names.collect::<BTreeSet<_>>()
+    };
+    let first = backup();
+    assert!(first.status.success(), "{first:?}");
+    let older = held();
+    // Nothing fits; then the beginning of a file does.
+    for kept in [0, 30_000] {
+        disk.fill(kept);
+        let full = backup();
+        let told = String::from_utf8_lossy(&full.stderr);
+        assert!(!full.status.success(), "{full:?}");
+        assert!(told.contains("no room on the disk"), "{told}");
+        assert_eq!(held(), older, "after {kept} bytes of room");
+        let next = writer.next();
+        post(&mut client, &next).await.expect("the daemon goes on");
+        disk.empty();
+    }
+    let again = backup();
+    assert!(again.status.success(), "{again:?}");
+    let newest = held().difference(&older).next().cloned();
+    let newest = folder.join(newest.expect("one more"));
+    let newest = newest.to_str().expect("a path in text");
+    let whole = daemon_command(&inside, &["verify", "--file", newest], &data).expect("it runs");
+    assert!(whole.status.success(), "{whole:?}");
+    daemon.stop().expect("a clean stop");
+}

@@ -23,6 +23,7 @@ use crate::error::Error;
 use crate::post::{self, Said};
 use crate::render;
 use crate::render::calendar::Calendar;
+use crate::render::text::capital;
 use crate::resolve;
 
 mod answer;
@@ -417,12 +418,4 @@ impl<'a> Desk<'a> {
     fn calendar(&self) -> Calendar {
         Calendar::of(self.zone_name)
     }
-}
-
-/// With a capital at its beginning.
-fn capital(text: &str) -> String {
-    let mut letters = text.chars();
-    letters.next().map_or_else(String::new, |first| {
-        first.to_uppercase().chain(letters).collect()
-    })
 }

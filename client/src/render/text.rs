@@ -32,6 +32,14 @@ pub fn clean(text: &str) -> String {
         .to_owned()
 }
 
+/// With a capital first letter.
+pub fn capital(text: &str) -> String {
+    let mut letters = text.chars();
+    letters.next().map_or_else(String::new, |first| {
+        first.to_uppercase().chain(letters).collect()
+    })
+}
+
 /// Shortens a text to `columns`, ending in `..` where something was left out.
 pub fn shorten(text: &str, columns: usize) -> String {
     if width(text) <= columns {

@@ -17,7 +17,7 @@ use super::phrase::{Purse, hours_in_words, minus};
 use super::week::labour;
 use crate::render::calendar::Calendar;
 use crate::render::figure::{difference_percent, hours_minutes, span_words};
-use crate::render::text::clean;
+use crate::render::text::{capital, clean};
 
 /// What every part of the page needs.
 struct Sheet<'a> {
@@ -109,7 +109,7 @@ fn says(sheet: &Sheet<'_>) -> Markup {
             @if !percent.is_empty() { " (" (minus(&percent)) "\u{a0}%)" }
             "."
         }
-        @for remark in labour::remarks(job) { " " (super::week::capital(&remark)) "." }
+        @for remark in labour::remarks(job) { " " (capital(&remark)) "." }
         (money::says(sheet))
     }
 }

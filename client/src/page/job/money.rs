@@ -7,8 +7,9 @@ use super::Sheet;
 use crate::page::frame::Section;
 use crate::page::phrase::{NONE, hours_in_words};
 use crate::page::table::{Column, Table, cell};
-use crate::page::week::{capital, causes};
+use crate::page::week::causes;
 use crate::render::figure::counted;
+use crate::render::text::capital;
 
 fn result(money: &JobMoney) -> &'static str {
     if money.margin {

@@ -10,7 +10,7 @@ use crate::page::phrase::{NONE, celsius, many};
 use crate::page::table::{Column, Table, cell, named};
 use crate::render::calendar::Calendar;
 use crate::render::figure::counted;
-use crate::render::text::clean;
+use crate::render::text::{capital, clean};
 
 /// Odd records on the page before it points to `bay settle`.
 const ODD_SHOWN_MAX: usize = 20;
@@ -184,7 +184,7 @@ fn nameless(record: &OddRecord) -> String {
         "bay-overfull" | "no-job-here" | "unknown-job-number" | "undeclared"
         | "nothing-to-level" | "no-mix" | "mix-overdrawn" | "job-not-open" | "clock-unsure"
         | "in-future" | "against-rule" | "unit-mismatch" => return clean(&record.text),
-        other => return super::short::capital(&format!("{}.", clean(other).replace('-', " "))),
+        other => return capital(&format!("{}.", clean(other).replace('-', " "))),
     };
     said.to_owned()
 }

@@ -10,7 +10,7 @@ use crate::page::frame::Section;
 use crate::page::phrase::{NONE, permille, some_hours};
 use crate::page::table::{Column, Table, cell, named};
 use crate::render::figure::{adding_up, hours_minutes};
-use crate::render::text::clean;
+use crate::render::text::{capital, clean};
 
 /// A longer span is drawn by week: a bar for each day would fill pages.
 const DAYS_DRAWN_MAX: usize = 14;
@@ -202,10 +202,7 @@ fn earnings(sheet: &Sheet<'_>) -> Markup {
             Column::wide("Held longest by"),
             Column::number("For"),
             Column::number("Jobs here, mean"),
-            Column::number(&format!(
-                "{} per occupied hour",
-                super::short::capital(result)
-            )),
+            Column::number(&format!("{} per occupied hour", capital(result))),
         ],
     );
     for bay in bays {

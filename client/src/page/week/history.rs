@@ -4,14 +4,13 @@ use baywright_proto::v1::WeekPoint;
 use maud::{Markup, html};
 
 use super::Sheet;
-use super::short::capital;
 use crate::page::chart::band::{self, Point, Spread};
 use crate::page::chart::columns::{self, Column as Bar};
 use crate::page::frame::Section;
 use crate::page::phrase::{NONE, mark, permille, some_hours};
 use crate::page::table::{Column, Table, cell};
 use crate::render::figure::hours_minutes;
-use crate::render::text::clean;
+use crate::render::text::{capital, clean};
 
 /// One week is no history.
 const WEEKS_MIN: usize = 2;

@@ -4,13 +4,12 @@ use baywright_proto::v1::{WeekJob, WeekStage, WeekType};
 use maud::{Markup, html};
 
 use super::Sheet;
-use super::short::capital;
 use crate::page::chart::paired::{Pair, picture};
 use crate::page::frame::Section;
 use crate::page::phrase::{NONE, differs, jobs as jobs_in_words, minus, some_hours};
 use crate::page::table::{Column, Table, cell, named};
 use crate::render::figure::{counted, difference_percent, hours_minutes};
-use crate::render::text::clean;
+use crate::render::text::{capital, clean};
 
 const NO_ALLOWANCE: &str = "none";
 

@@ -11,7 +11,7 @@ mod says;
 mod short;
 
 pub(super) use self::after::{in_full, records};
-pub(super) use self::short::{capital, causes};
+pub(super) use self::short::causes;
 
 use baywright_proto::v1::Week;
 use maud::{Markup, html};

@@ -9,7 +9,7 @@ use crate::page::frame::Section;
 use crate::page::phrase::{Purse, jobs};
 use crate::page::table::{Column, Table, cell, named};
 use crate::render::shortfall::words;
-use crate::render::text::clean;
+use crate::render::text::{capital, clean};
 
 pub(super) fn section(sheet: &Sheet<'_>) -> Option<Section> {
     let week = sheet.week;
@@ -144,12 +144,4 @@ fn meaning(cause: &str) -> &'static str {
         "waste" => "mixed and not used",
         _ => "",
     }
-}
-
-/// With a capital first letter.
-pub(in crate::page) fn capital(text: &str) -> String {
-    let mut letters = text.chars();
-    letters.next().map_or_else(String::new, |first| {
-        first.to_uppercase().chain(letters).collect()
-    })
 }
