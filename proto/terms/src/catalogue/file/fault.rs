@@ -75,9 +75,10 @@ impl<'t> Faults<'t> {
         // One fault to a place: the second would only be a consequence.
         let line = self.line(at);
         let end = self.lines.get(line).copied().unwrap_or(usize::MAX);
-        let is_told = match self.broken {
-            true => self.found.range(self.begin(line)..end).next().is_some(),
-            false => self.found.contains_key(&at),
+        let is_told = if self.broken {
+            self.found.range(self.begin(line)..end).next().is_some()
+        } else {
+            self.found.contains_key(&at)
         };
         if is_told {
             return;
