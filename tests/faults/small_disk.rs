@@ -5,7 +5,6 @@
 
 use std::collections::BTreeSet;
 use std::io::{BufRead as _, BufReader, Write as _};
-use std::os::unix::fs::PermissionsExt as _;
 use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Stdio};
 use std::time::Duration;
@@ -78,9 +77,14 @@ impl SmallDisk {
             self.holder.id(),
             crate::binary().display()
         );
-        std::fs::write(&script, text).expect("a script");
-        std::fs::set_permissions(&script, std::fs::Permissions::from_mode(0o700))
-            .expect("a script that runs");
+        // A process of its own writes it: a child that another test starts in
+        // that moment would hold it open, and nothing runs what is written to.
+        let written = Command::new("sh")
+            .args(["-c", "printf %s \"$2\" > \"$1\" && chmod 700 \"$1\"", "sh"])
+            .args([script.as_os_str(), text.as_ref()])
+            .status()
+            .expect("a shell");
+        assert!(written.success(), "a script that runs");
         script
     }
 
