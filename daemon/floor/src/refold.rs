@@ -14,6 +14,13 @@ use crate::step::step;
 /// and refolding so many events takes less than a millisecond.
 pub const CHECKPOINT_EVENTS: u32 = 64;
 
+/// Events between two checkpoints of this state: half as many as it has jobs,
+/// where those are more. A shop that never releases would otherwise fill its disk
+/// with the square of its jobs; so its checkpoints hold two jobs an event at most.
+fn events_between(state: &State) -> u32 {
+    u32::try_from(state.jobs.len() / 2).map_or(u32::MAX, |half| half.max(CHECKPOINT_EVENTS))
+}
+
 /// The fold up to the last event, as it is kept between events and stored.
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
 pub struct Live {
@@ -159,7 +166,7 @@ impl Pace {
         occurred: Micros,
         state: &State,
     ) -> Result<(), L::Error> {
-        if self.since >= CHECKPOINT_EVENTS && self.last.is_some_and(|last| last < occurred) {
+        if self.since >= events_between(state) && self.last.is_some_and(|last| last < occurred) {
             ledger.put_checkpoint(occurred, state)?;
             self.since = 0;
         }

@@ -17,7 +17,7 @@ use baywright_terms::code::Code;
 use baywright_terms::time::{HOUR_US, Micros};
 use proptest::prelude::{ProptestConfig, any, proptest};
 use serde_json::Value;
-use shop::{DAY_US, Desk, MONDAY, RandomShop, regular_shop, used};
+use shop::{DAY_US, Desk, MONDAY, RandomShop, opened, regular_shop, used};
 
 type Rows = BTreeMap<(Position, u32), Row>;
 
@@ -125,6 +125,34 @@ fn long_shops_equal_a_fold_from_scratch_at_the_end_and_after_a_refold() {
         assert_same_rows(&rows_of(&book), &rows, &what);
         assert_eq!(book.fold.live.state, state, "{what}");
     }
+}
+
+#[test]
+fn the_checkpoints_of_a_shop_that_never_releases_grow_as_its_log_does() {
+    const JOBS: i64 = 3_000;
+    let mut desk = Desk::default();
+    let mut book = Book::default();
+    let mut events = Vec::new();
+    for job in 0..JOBS {
+        let opening = desk.event(
+            "bay-1",
+            "bay-1",
+            MONDAY + job * HOUR_US,
+            opened("trike-coat"),
+        );
+        events.push(opening);
+    }
+    for event in &events {
+        book.absorb(event);
+    }
+    // A checkpoint at an instant holds the jobs that were open then.
+    let held = |at: Micros| events.iter().filter(|e| e.position.occurred < at).count();
+    let kept: usize = book.ledger.checkpoints().map(held).sum();
+    assert!(book.ledger.checkpoints().count() >= 5);
+    assert!(kept <= 2 * events.len(), "{kept} jobs in checkpoints");
+    let (state, rows) = from_scratch(&events);
+    assert_same_rows(&rows_of(&book), &rows, "all open");
+    assert_eq!(book.fold.live.state, state);
 }
 
 /// Rows without what the order of arrival decides: seqs and numbers.
