@@ -16,6 +16,7 @@ use crate::context::Context;
 use crate::delivery::step;
 use crate::error::{Error, Kind};
 use crate::joined::{About, Joined, NewKey, tls};
+use crate::render::figure::counted;
 
 /// Let this device in, once, with a code from `baywrightd enrol`:
 /// `bay join 192.0.2.7 k7qd-3mzx-a2bc-wxyz-5k2qd-7hmzt`.
@@ -158,7 +159,12 @@ fn told(joined: &Joined, answer: &v1::JoinResponse, taken: &Taken) -> Outcome {
     if waiting > 0 {
         let _ = write!(
             text,
-            "\n{waiting} facts wait here: `bay spool send` delivers them."
+            "\n{} here: `bay spool send` delivers.",
+            counted(
+                u64::try_from(waiting).unwrap_or(u64::MAX),
+                "fact waits",
+                "facts wait"
+            )
         );
     }
     if let Some(error) = &taken.not_reached {
@@ -169,7 +175,10 @@ fn told(joined: &Joined, answer: &v1::JoinResponse, taken: &Taken) -> Outcome {
         );
     }
     if answer.role() == v1::Role::Bay {
-        text.push_str("\nTo say which bay of the catalogue it stands in, set BAYWRIGHT_BAY or `bay = ` in bay.toml.");
+        text.push_str(
+            "\nTo say which bay of the catalogue it stands in, set BAYWRIGHT_BAY,\n\
+             or `bay = ` in bay.toml.",
+        );
     }
     Outcome::new(
         text,

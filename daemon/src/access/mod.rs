@@ -60,7 +60,7 @@ pub enum AccessError {
         max = devices::NAME_CHARS_MAX
     )]
     BadName(String),
-    #[error("no device `{0}` is let in")]
+    #[error("no device `{0}` is let in: `baywrightd devices` names those that are")]
     NoSuchDevice(String),
 }
 

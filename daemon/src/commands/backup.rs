@@ -81,8 +81,8 @@ fn say(kept: &Kept) {
     let made = &kept.made;
     println!("Backed up: {}.", made.path.display());
     println!(
-        "{} records, the last received {}; read back, and the whole chain checked.",
-        made.whole.records,
+        "{}, the last received {}; read back, and the whole chain checked.",
+        super::records(made.whole.records),
         super::instant(made.last_received_us)
     );
     println!("{}", holds(made));

@@ -109,6 +109,14 @@ fn progress_style(bar: &ProgressBar, template: &str) {
     }
 }
 
+/// `1 record`, `5 records`.
+fn records(count: u64) -> String {
+    match count {
+        1 => "1 record".to_owned(),
+        more => format!("{more} records"),
+    }
+}
+
 /// An instant for a person who may be in any zone.
 fn instant(at_us: i64) -> String {
     match jiff::Timestamp::from_microsecond(at_us) {

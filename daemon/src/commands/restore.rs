@@ -102,9 +102,9 @@ fn say(
     cut_off: &[String],
 ) {
     println!(
-        "Restored: log {} with {} records, the last received {}.",
+        "Restored: log {} with {}, the last received {}.",
         short_log_id(brought),
-        brought.whole.records,
+        super::records(brought.whole.records),
         super::instant(checked.last_received_us)
     );
     println!(

@@ -36,8 +36,9 @@ pub(super) fn run(args: &VerifyArgs) -> anyhow::Result<ExitCode> {
             println!("{line}");
         }
         Ok(whole) => println!(
-            "The log is whole: {} records, hash {}.",
-            whole.records, whole.hash
+            "The log is whole: {}, hash {}.",
+            super::records(whole.records),
+            whole.hash
         ),
         Err(broken) => {
             if args.json {
@@ -91,9 +92,9 @@ fn backup(path: &Path, json: bool) -> anyhow::Result<ExitCode> {
         println!("{line}");
     } else {
         println!(
-            "The backup is whole: made {}, {} records, the last received {}, hash {}.",
+            "The backup is whole: made {}, {}, the last received {}, hash {}.",
             super::instant(checked.description.made_us),
-            checked.whole.records,
+            super::records(checked.whole.records),
             super::instant(checked.last_received_us),
             checked.whole.hash
         );
