@@ -128,7 +128,11 @@ impl State {
         if fault == Some(Fault::LosesTheReceipt) {
             return Err(No::Busy);
         }
-        Ok(self.receipt(at, &fact, first.is_some()))
+        Ok(v1::Receipt {
+            // Of who asks, whoever posted it first.
+            held_device_seq: self.held(&post.device),
+            ..self.receipt(at, &fact, first.is_some())
+        })
     }
 
     fn check_codes(&self, post: &v1::Post, fact: &v1::Fact) -> Result<(), No> {
@@ -162,7 +166,7 @@ impl State {
             level_until_us: self.window.1,
             repeated,
             catalogue_revision: u64::from(self.catalogue.is_some()),
-            held_device_seq: self.held(&self.log[at].device),
+            held_device_seq: 0,
         }
     }
 }

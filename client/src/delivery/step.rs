@@ -96,8 +96,18 @@ pub async fn first_contact<C: Carrier>(device: &mut Device, carrier: &C) -> Resu
 
 /// Gets in step under a new name: what the daemon holds of it, and nothing is
 /// sent again that it acknowledged under the old one.
+///
+/// But where it was restored since this device last heard of it, everything that
+/// is still here goes out again: the numbers are of another name, and the daemon
+/// knows by its event id what it has.
 pub async fn start_over<C: Carrier>(device: &mut Device, carrier: &C) -> Result<(), Refused> {
-    first_contact(device, carrier).await
+    let answer = hello(carrier, device).await?;
+    let posts = device.spool.posts();
+    if is_same_log(posts, &answer) && is_later(posts, &answer) {
+        return bring(device, &answer, Some(0));
+    }
+    let holds = holds(device, &answer);
+    device.spool.in_step(&holds, None).map_err(Refused::broken)
 }
 
 /// Compares the daemon's log and number with ours, as `bay spool send` does.
@@ -161,15 +171,31 @@ pub async fn follow<C: Carrier>(
 /// was restored from a backup: what it lost goes out again. Another log gets only
 /// what still waits: facts of one shop's log are not copied into another's unasked.
 fn settle(device: &mut Device, answer: &v1::HelloResponse) -> Result<(), Refused> {
+    let posts = device.spool.posts();
+    let lost_after = is_same_log(posts, answer)
+        .then(|| lost_after(posts, answer))
+        .flatten();
+    bring(device, answer, lost_after)
+}
+
+/// True but for the log of another shop.
+fn is_same_log(posts: &Posts, answer: &v1::HelloResponse) -> bool {
+    match (event_id(&answer.log_id), posts.log_id) {
+        (Some(id), Some(known)) => id == known,
+        _ => true,
+    }
+}
+
+/// Notes what the daemon holds; acknowledged posts past `lost_after` go out again.
+fn bring(
+    device: &mut Device,
+    answer: &v1::HelloResponse,
+    lost_after: Option<u64>,
+) -> Result<(), Refused> {
     let holds = holds(device, answer);
     let posts = device.spool.posts();
-    let is_same = match (holds.log, posts.log_id) {
-        (Some((id, _)), Some(known)) => id == known,
-        _ => true,
-    };
-    let lost_after = is_same.then(|| lost_after(posts, answer)).flatten();
     device.noticed = match lost_after {
-        _ if !is_same => Some(Noticed::OtherLog),
+        _ if !is_same_log(posts, answer) => Some(Noticed::OtherLog),
         // It knows this device by another name since it joined, say.
         Some(_) if !is_later(posts, answer) => device.noticed,
         Some(number) if posts.dropped_device_seq > number => {

@@ -14,6 +14,7 @@ use baywright_proto::v1::fact::Kind;
 use crate::clock::SetClocks;
 use crate::connect::{Link, Server};
 use crate::delivery::Noticed;
+use crate::delivery::refusal::Refused;
 use crate::device::{Device, How, Posted};
 use crate::error::{Error, Kind as ErrorKind};
 use crate::fake::{Fake, Fault};
@@ -154,6 +155,22 @@ fn an_unreadable_post_is_set_aside_said_so_and_holds_nothing_up() {
         matches!(fact.kind, Some(Kind::Noted(note)) if note.set_aside_event_id == aside[0].event_id)
     });
     assert!(names_it, "the note names the post that was set aside");
+}
+
+#[test]
+fn a_note_of_a_refusal_that_is_refused_itself_is_the_last() {
+    let folder = TempDir::new().unwrap();
+    let mut device = device(&folder);
+    device.keep(note("1"), &How::default()).unwrap();
+    let refused = Refused::later(Error::new(ErrorKind::Refused, "not from here"));
+    // A daemon that takes nothing from this device.
+    let mut rounds = 0;
+    while let Some(id) = device.spool().posts().waiting().first().map(|e| e.event_id) {
+        device.put_aside(&id, &refused).unwrap();
+        rounds += 1;
+        assert!(rounds <= 2, "notes about notes");
+    }
+    assert_eq!(rounds, 2);
 }
 
 #[test]

@@ -2,6 +2,7 @@
 
 use super::*;
 use crate::delivery::Noticed::{Restored, RestoredUnsent, RestoredWhole};
+use crate::delivery::step;
 
 fn looked(device: &mut Device, fake: &Fake) -> Option<Noticed> {
     let mut link = Link::new(fake.server());
@@ -164,4 +165,30 @@ fn a_post_asks_now_and_then_what_is_in_a_backup() {
         panic!("not acknowledged");
     };
     assert_eq!(fourth.older.noticed, Some(RestoredWhole));
+}
+
+/// Such a device could not ask before it had joined: what it had acknowledged
+/// goes out again then, under its new name or its old one.
+#[test]
+fn a_device_that_joins_anew_after_a_restore_brings_what_was_lost() {
+    for (is_restored, name) in [(true, "bay-9"), (true, ""), (false, "bay-9")] {
+        let (_folder, mut bay, fake) = posted(&["1", "2", "3", "4"]);
+        if is_restored {
+            restore(&fake, 2, 2);
+        }
+        if !name.is_empty() {
+            bay.spool_mut().rename(name).unwrap();
+        }
+        let mut link = Link::new(fake.server());
+        runtime().block_on(async {
+            let channel = link.channel().await.unwrap();
+            step::start_over(&mut bay, &channel).await.unwrap();
+        });
+        let again = bay.spool().posts().waiting().len();
+        assert_eq!(again > 0, is_restored, "{again} posts go out again");
+        let mut link = Link::new(fake.server());
+        runtime().block_on(bay.deliver(&mut link)).unwrap();
+        assert_eq!(fake.notes(), ["1", "2", "3", "4"], "{name:?}");
+        assert!(bay.spool().posts().waiting().is_empty());
+    }
 }
