@@ -389,7 +389,10 @@ impl Device {
         let said = fact
             .as_ref()
             .map_or_else(String::new, |f| format!("{}: ", crate::describe::fact(f)));
-        if said.starts_with(NOTE_START) {
+        let is_such_note = fact.as_ref().is_some_and(|fact| {
+            matches!(&fact.kind, Some(v1::fact::Kind::Noted(noted)) if !noted.set_aside_event_id.is_empty())
+        });
+        if is_such_note {
             // A note about a note about a note would never end.
             return Ok(());
         }
