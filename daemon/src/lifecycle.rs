@@ -18,6 +18,7 @@ use tonic::transport::server::Connected;
 use crate::access::gate::GateLayer;
 use crate::access::joining::Joining;
 use crate::access::{Access, AccessError, listen as doors, tls};
+use crate::backup::restore::WORK_FOLDER;
 use crate::clock::Clock;
 use crate::config::Config;
 use crate::facts;
@@ -134,6 +135,11 @@ pub enum ServeError {
         state: &'static str,
         folded: u64,
     },
+    #[error(
+        "a restore was begun in {} and did not end: run it again, or remove {} to begin an empty log",
+        dir.display(), dir.join(WORK_FOLDER).display()
+    )]
+    HalfRestored { dir: PathBuf },
     #[error("another process listens on the socket {}", path.display())]
     SocketInUse { path: PathBuf },
     #[error("who may speak to this daemon cannot be read")]
@@ -323,13 +329,19 @@ async fn tell_figures(
 
 /// A log that is not there is made, on a shop's first day. Where facts lie
 /// beside it there was one, and a new one in its place would hide the loss.
-fn refuse_lost_log(data_dir: &Path) -> Result<(), ServeError> {
+pub(crate) fn refuse_lost_log(data_dir: &Path) -> Result<(), ServeError> {
     let log = data_dir.join(LOG_FILE);
     let state = match std::fs::metadata(&log) {
         Ok(file) if file.len() > 0 => return Ok(()),
         Ok(_) => "is empty",
         Err(_) => "is not there",
     };
+    // An empty log in its place would be another log to every bay.
+    if data_dir.join(WORK_FOLDER).is_dir() {
+        return Err(ServeError::HalfRestored {
+            dir: data_dir.to_owned(),
+        });
+    }
     match facts::folded_records(data_dir) {
         0 => Ok(()),
         folded => Err(ServeError::LogLost { log, state, folded }),

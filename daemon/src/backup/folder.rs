@@ -53,9 +53,9 @@ pub fn make_in(
         removed: Vec::new(),
         stayed: Vec::new(),
     };
-    for path in older(dir, &kept.made.meta.log_id)?
+    for path in older(dir, &kept.made)?
         .into_iter()
-        .skip(keep.max(1))
+        .skip(keep.saturating_sub(1))
     {
         match std::fs::remove_file(&path) {
             Ok(()) => kept.removed.push(path),
@@ -106,11 +106,13 @@ fn instant(name: &str) -> Option<String> {
     (is_day && is_time).then(|| format!("{day}T{time:0<6}"))
 }
 
-/// The backups of a log in a folder, the latest first: by their name, and by
-/// the log that they hold. Whatever else is there is not ours to remove.
-fn older(dir: &Path, log_id: &[u8; 16]) -> Result<Vec<PathBuf>, BackupError> {
+/// The backups in a folder of the log that one was `made` of, but for that one,
+/// the latest first: by how far their log goes, and by their name only where
+/// that is the same. The clock of a server may be wrong for a while. Whatever
+/// else is there is not ours to remove.
+fn older(dir: &Path, made: &Checked) -> Result<Vec<PathBuf>, BackupError> {
     let listed = std::fs::read_dir(dir).map_err(BackupError::file("reading the folder", dir))?;
-    let mut found: Vec<(String, PathBuf)> = Vec::new();
+    let mut found: Vec<((u64, u64, String), PathBuf)> = Vec::new();
     for entry in listed {
         let entry = entry.map_err(BackupError::file("reading the folder", dir))?;
         let is_file = entry.file_type().is_ok_and(|kind| kind.is_file());
@@ -119,11 +121,14 @@ fn older(dir: &Path, log_id: &[u8; 16]) -> Result<Vec<PathBuf>, BackupError> {
             continue;
         };
         let path = entry.path();
-        let of_this_log = LogReader::open_file(&path)
-            .and_then(|log| log.meta())
-            .is_ok_and(|meta| meta.log_id == *log_id);
-        if of_this_log {
-            found.push((instant, path));
+        if path == made.path {
+            continue;
+        }
+        let held = LogReader::open_file(&path).and_then(|log| Ok((log.meta()?, log.head_seq()?)));
+        if let Ok((meta, head_seq)) = held
+            && meta.log_id == made.meta.log_id
+        {
+            found.push(((meta.epoch, head_seq, instant), path));
         }
     }
     found.sort();

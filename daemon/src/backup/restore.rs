@@ -23,7 +23,7 @@ use crate::journal::{LogReader, Meta, Restored, restored};
 use crate::lock::LOCK_FILE;
 
 /// Where a restore is put together, in the data directory.
-const WORK_FOLDER: &str = "restoring";
+pub(crate) const WORK_FOLDER: &str = "restoring";
 
 /// Pages copied between two looks at how far it is: some mebibytes.
 const STEP_PAGES: i32 = 1_024;

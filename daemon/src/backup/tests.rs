@@ -19,6 +19,7 @@ use super::{BackupError, folder};
 use crate::access::ACCESS_DIR;
 use crate::journal::verify::verify;
 use crate::journal::{Intake, Journal, LogReader, append_batch};
+use crate::lifecycle::refuse_lost_log;
 
 /// 2026-12-01T03:30:15Z.
 const HALF_PAST_THREE_US: i64 = 1_796_095_815_000_000;
@@ -472,6 +473,37 @@ fn a_folder_keeps_the_latest_of_this_log_and_whatever_else_is_in_it() {
             "notes.txt",
         ]
     );
+}
+
+#[test]
+fn a_wrong_clock_costs_no_backup_that_is_newer() {
+    let mut shop = Shop::new();
+    let out = tempfile::tempdir().unwrap();
+    let dir = out.path();
+    let day_us = 86_400_000_000;
+    let mut made = Vec::new();
+    // The server's battery is empty on the third day, and changed on the fifth.
+    for day in [0, 1, -3_000, -2_999, 4] {
+        shop.post(1);
+        let at_us = HALF_PAST_THREE_US + day * day_us;
+        let kept = folder::make_in(shop.data(), dir, 2, at_us, &mut |_| {}).unwrap();
+        made.push(kept.made.path);
+        let there = made.iter().map(|path| path.exists()).collect::<Vec<_>>();
+        let latest = made.len().saturating_sub(2);
+        assert!(there[latest..].iter().all(|there| *there), "{there:?}");
+        assert!(!there[..latest].contains(&true), "{there:?}");
+    }
+}
+
+#[test]
+fn a_restore_that_was_cut_is_no_place_for_an_empty_log() {
+    let dir = tempfile::tempdir().unwrap();
+    refuse_lost_log(dir.path()).unwrap();
+    std::fs::create_dir(dir.path().join("restoring")).unwrap();
+    let refused = refuse_lost_log(dir.path()).unwrap_err().to_string();
+    assert!(refused.contains("run it again"), "{refused}");
+    touch(dir.path(), "log.db");
+    refuse_lost_log(dir.path()).unwrap();
 }
 
 #[test]
